@@ -1,0 +1,73 @@
+//! The only place where time is read. A [`Moment`] is monotonic time since its clock began;
+//! everything else receives it as an argument, so that a test can hand in any time it likes.
+//! Wall-clock stamps are not made here: the journal takes those from its own stamp source.
+
+use std::time::{Duration, Instant};
+
+/// Monotonic time since the clock that made it began. Only moments of one clock compare.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Moment(Duration);
+
+impl Moment {
+    /// The moment at which the clock began.
+    pub const START: Self = Self(Duration::ZERO);
+
+    /// The moment `since_start` after the clock began.
+    #[must_use]
+    pub const fn from_start(since_start: Duration) -> Self {
+        Self(since_start)
+    }
+
+    /// Time from the beginning of the clock to this moment.
+    #[must_use]
+    pub const fn since_start(self) -> Duration {
+        self.0
+    }
+
+    /// Time from `earlier` to this moment; zero if `earlier` is later.
+    #[must_use]
+    pub const fn since(self, earlier: Self) -> Duration {
+        self.0.saturating_sub(earlier.0)
+    }
+
+    /// Seconds from the beginning of the clock.
+    #[must_use]
+    pub const fn as_secs_f64(self) -> f64 {
+        self.0.as_secs_f64()
+    }
+}
+
+impl std::ops::Add<Duration> for Moment {
+    type Output = Self;
+
+    /// Saturates at the end of time.
+    fn add(self, span: Duration) -> Self {
+        Self(self.0.saturating_add(span))
+    }
+}
+
+/// Tells the time. Implemented by [`SystemClock`] and by the hand-set clocks of tests.
+pub trait Clock: Send + Sync {
+    /// Now. Never less than an earlier answer of the same clock.
+    fn now(&self) -> Moment;
+}
+
+/// The machine's monotonic clock, counted from its creation.
+#[derive(Clone, Copy, Debug)]
+pub struct SystemClock {
+    began: Instant,
+}
+
+impl SystemClock {
+    /// A clock that begins now.
+    #[must_use]
+    pub fn begin() -> Self {
+        Self { began: Instant::now() }
+    }
+}
+
+impl Clock for SystemClock {
+    fn now(&self) -> Moment {
+        Moment(self.began.elapsed())
+    }
+}

@@ -1,0 +1,188 @@
+//! What a person (or a machine in a person's place) can be asked, and what they can answer.
+//! Every ask wants exactly one answer; which answers fit which ask is said here, once.
+
+use super::pin::Pin;
+use drivers::Function;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+use std::fmt;
+
+/// One request to the operator.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(tag = "ask", rename_all = "snake_case")]
+pub enum Ask {
+    /// Read this caution and acknowledge it.
+    Acknowledge {
+        /// Which caution.
+        caution: Caution,
+        /// Its text.
+        text: String,
+    },
+    /// Put the leads on these pins: one touch. The same pins as before: lift, and touch again.
+    Place {
+        /// The pin for the red lead.
+        red: Pin,
+        /// The pin for the black lead.
+        black: Pin,
+        /// The function that the meter will measure in.
+        function: Function,
+        /// The drive that is applied meanwhile; never `energised` before the matching drive ask.
+        drive: AskedDrive,
+        /// Why this placement, in a technician's words.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        why: Option<String>,
+    },
+    /// Apply this to the coil; the leads stay where they are.
+    Drive(DriveState),
+    /// Turn the meter's dial.
+    Dial {
+        /// The function to turn it to.
+        function: Function,
+    },
+}
+
+impl Ask {
+    /// Whether `answer` fits this ask. A misfit gets an error note and the same ask again.
+    #[must_use]
+    pub fn accepts(&self, answer: Answer) -> bool {
+        match answer {
+            Answer::Abort => true,
+            Answer::Acknowledged => matches!(self, Self::Acknowledge { .. }),
+            Answer::Ready => !matches!(self, Self::Acknowledge { .. }),
+            Answer::Skip => matches!(self, Self::Place { .. } | Self::Drive(_)),
+            Answer::Again => {
+                matches!(self, Self::Place { .. } | Self::Drive(_) | Self::Dial { .. })
+            }
+        }
+    }
+}
+
+/// Whether the coil is driven during a placement.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum AskedDrive {
+    /// Nothing is applied.
+    Rest,
+    /// The coil is driven.
+    Energised,
+}
+
+/// What is applied to the coil.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(tag = "state", rename_all = "snake_case")]
+pub enum DriveState {
+    /// Nothing.
+    Rest,
+    /// A direct voltage between two pins.
+    Energised {
+        /// The pin on the supply's plus.
+        plus: Pin,
+        /// The pin on the supply's minus.
+        minus: Pin,
+        /// The voltage, in volts.
+        volts: f64,
+    },
+}
+
+impl DriveState {
+    /// Whether anything is applied, without the detail.
+    #[must_use]
+    pub const fn asked(&self) -> AskedDrive {
+        match self {
+            Self::Rest => AskedDrive::Rest,
+            Self::Energised { .. } => AskedDrive::Energised,
+        }
+    }
+
+    /// Whether this drive is applied across exactly these two pins, either way round.
+    #[must_use]
+    pub fn is_across(&self, a: &Pin, b: &Pin) -> bool {
+        match self {
+            Self::Rest => false,
+            Self::Energised { plus, minus, .. } => {
+                (plus, minus) == (a, b) || (plus, minus) == (b, a)
+            }
+        }
+    }
+}
+
+impl fmt::Display for DriveState {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Rest => f.write_str("at rest"),
+            Self::Energised { plus, minus, volts } => {
+                write!(f, "{volts} V, plus on {plus}, minus on {minus}")
+            }
+        }
+    }
+}
+
+/// What an operator can answer.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Answer {
+    /// Done: the leads, the drive or the dial are as asked.
+    Ready,
+    /// The caution was read.
+    Acknowledged,
+    /// This cannot be done on this part: do not ask it again in this run.
+    Skip,
+    /// Take back the last capture and ask for it anew.
+    Again,
+    /// Stop here; the record stays, and the run can be resumed.
+    Abort,
+}
+
+impl Answer {
+    /// The word on the wire.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Ready => "ready",
+            Self::Acknowledged => "acknowledged",
+            Self::Skip => "skip",
+            Self::Again => "again",
+            Self::Abort => "abort",
+        }
+    }
+}
+
+/// A caution, shown before the step it belongs to.
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
+)]
+#[serde(rename_all = "kebab-case")]
+pub enum Caution {
+    /// The part is out of its circuit, with nothing connected.
+    DeadCircuit,
+    /// Driving a coil: supply, kick-back, heat, hands.
+    CoilDrive,
+    /// What this test does not show.
+    NotACertificate,
+}
+
+impl Caution {
+    /// The text that is shown, and recorded as shown.
+    #[must_use]
+    pub const fn text(self) -> &'static str {
+        match self {
+            Self::DeadCircuit => {
+                "Only a part that lies on the bench, out of its circuit, with nothing connected. \
+                 Ohms on a live circuit read wrong and can destroy the meter. Mains may be inside \
+                 the equipment it came from: switch off, isolate and discharge before you take it \
+                 out. Local wiring codes, the equipment's own manual and a licensed person come \
+                 first."
+            }
+            Self::CoilDrive => {
+                "Now the coil is driven. Use a supply with a current limit, at the voltage asked \
+                 and no higher. A coil kicks back when it is switched off: keep fingers off bare \
+                 pins, and never leave the meter on ohms across the driven pins. If the part gets \
+                 hot or smells, take the drive off."
+            }
+            Self::NotACertificate => {
+                "This shows which pin is what. It does not show that the contacts may switch \
+                 mains, and a multimeter cannot prove insulation. Nothing here is a certificate."
+            }
+        }
+    }
+}

@@ -1,0 +1,253 @@
+//! The shared words. A guide says what happened as [`Event`]s and what is wanted as [`Ask`]s;
+//! journal, report and operator know nothing else of it. An event is a past fact, complete in
+//! itself: a job is a fold over its events, and each is on disk before anyone is shown it.
+//! On the wire and on disk an event is an object whose `event` field names it.
+
+mod ask;
+mod finding;
+mod pin;
+
+pub use ask::{Answer, Ask, AskedDrive, Caution, DriveState};
+pub use finding::{
+    Candidate, CoilFound, Evidence, Fault, FaultCode, Form, IdentifyFinding, Latching, Outcome,
+    PoleFound, RatedVolts,
+};
+pub use pin::{BadPins, Pin, Pins};
+
+use drivers::{Function, Reading, Unit};
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+/// Version of the journal's and the operator's words; raised when a field changes meaning.
+pub const VERSION: u32 = 1;
+
+/// A fact of a run. Numbers carry their unit in the field's name or in a `unit` beside them.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(tag = "event", rename_all = "snake_case")]
+pub enum Event {
+    /// A run of a command began in this job, for the first time or again.
+    #[serde(rename = "started")]
+    RunStarted(RunStart),
+    /// The meter answered.
+    #[serde(rename = "meter")]
+    MeterIdentified(MeterIdentity),
+    /// The operator acknowledged a caution.
+    #[serde(rename = "caution")]
+    CautionAcknowledged {
+        /// Which caution.
+        caution: Caution,
+        /// Its text as it was shown.
+        text: String,
+    },
+    /// The operator turned the meter's dial.
+    #[serde(rename = "dial")]
+    DialTurned {
+        /// The function the operator says it is at.
+        function: Function,
+    },
+    /// Both leads rest on two pins: a touch began.
+    #[serde(rename = "placement")]
+    LeadsPlaced(Placement),
+    /// The drive was applied to the coil, or taken off.
+    #[serde(rename = "drive")]
+    DriveChanged(DriveState),
+    /// Settled readings of the current touch, in the current drive, became one capture.
+    #[serde(rename = "capture")]
+    ReadingCaptured(Capture),
+    /// The operator took a capture back; the journal keeps it, the belief forgets it.
+    #[serde(rename = "taken_back")]
+    CaptureTakenBack {
+        /// The capture's number.
+        capture: u32,
+    },
+    /// The operator cannot reach this pair, or cannot drive these pins.
+    #[serde(rename = "skip")]
+    AskSkipped {
+        /// What was skipped.
+        ask: Ask,
+    },
+    /// What is believed after a capture.
+    #[serde(rename = "belief")]
+    BeliefUpdated(BeliefSummary),
+    /// The link to the meter went away, or the meter fell silent, or it came back.
+    #[serde(rename = "link")]
+    LinkChanged(LinkNews),
+    /// The meter or its link had a fault that was dealt with; no reading was made of it.
+    #[serde(rename = "complaint")]
+    MeterComplained {
+        /// What it was, escaped.
+        text: String,
+    },
+    /// The finding of an identification.
+    #[serde(rename = "result")]
+    ResultReached(IdentifyFinding),
+    /// The run ended.
+    #[serde(rename = "finished")]
+    RunFinished {
+        /// The process exit code (design: 0 done, 1 limit failed or undecided, 2 bad input,
+        /// 3 instrument, 4 aborted, 5 record not written).
+        exit: u8,
+        /// Why, when it is not 0.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        reason: Option<String>,
+        /// The job folder.
+        job: String,
+    },
+}
+
+/// How a run was begun.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct RunStart {
+    /// The command: `identify`.
+    pub command: String,
+    /// The program's version.
+    pub version: String,
+    /// Whether the instruments are simulated; every screen and report then says so.
+    pub simulated: bool,
+    /// Whether this part goes on with an earlier one of the same job.
+    pub resumed: bool,
+    /// The meter's link, as the operator wrote it.
+    pub meter: String,
+    /// The meter's profile by name.
+    pub profile: String,
+    /// The pins of the part, in the operator's order.
+    pub pins: Pins,
+    /// The footprint, as the operator wrote it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub footprint: Option<String>,
+    /// Posterior probability that ends the search, 0.5 to 1.
+    pub confidence: f64,
+    /// No drive above this voltage is ever asked, in volts.
+    pub volts_max: f64,
+    /// No drive above this power in the coil as measured is ever asked, in watts.
+    pub coil_watts_max: f64,
+    /// Temperature of the coil, if stated, in degrees Celsius.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub ambient_celsius: Option<f64>,
+    /// Whether the proof of each contact is left out.
+    pub quick: bool,
+}
+
+/// The meter that answered.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct MeterIdentity {
+    /// Its identification as received, escaped; empty where it has none.
+    pub identity: String,
+    /// The link.
+    pub link: String,
+    /// The profile in use.
+    pub profile: String,
+    /// Whether the program sets the function; if not, the operator turns the dial.
+    pub commanded: bool,
+}
+
+/// One touch: both leads on two pins.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Placement {
+    /// The touch's number in this job, from 1.
+    pub touch: u32,
+    /// The pin under the red lead.
+    pub red: Pin,
+    /// The pin under the black lead.
+    pub black: Pin,
+    /// How many leads changed pin for it; two for the first touch and for a fresh touch of the
+    /// same pair.
+    pub lead_moves: u32,
+}
+
+/// The settled result of one touch in one drive state.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Capture {
+    /// The capture's number in this job, from 1.
+    pub capture: u32,
+    /// The touch it belongs to.
+    pub touch: u32,
+    /// The pin under the red lead.
+    pub red: Pin,
+    /// The pin under the black lead.
+    pub black: Pin,
+    /// The meter's function.
+    pub function: Function,
+    /// What was applied to the coil.
+    pub drive: DriveState,
+    /// Mean of the settled readings, in `unit`; `None` on overload.
+    pub value: Option<f64>,
+    /// The unit of `value`, `u` and `spread`.
+    pub unit: Unit,
+    /// Whether the settled readings were overload: open circuit, on ohms.
+    pub overload: bool,
+    /// Standard uncertainty of `value` from the meter's accuracy, in `unit`.
+    pub u: Option<f64>,
+    /// Largest minus smallest of the settled readings, in `unit`.
+    pub spread: Option<f64>,
+    /// How many readings were settled.
+    pub samples: u32,
+    /// Those readings as the meter sent them, escaped.
+    pub raw: Vec<String>,
+}
+
+/// What is believed at one moment, for people and pictures.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct BeliefSummary {
+    /// The most probable candidates, best first, at most five.
+    pub candidates: Vec<Candidate>,
+    /// Entropy of the belief over all partitions, in bits.
+    pub entropy_bits: f64,
+    /// How many more placements are expected, if known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub placements_left: Option<f64>,
+}
+
+/// News of the link to the meter.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(tag = "state", rename_all = "snake_case")]
+pub enum LinkNews {
+    /// It went away; the program is trying to get it back.
+    Lost {
+        /// What happened, escaped.
+        text: String,
+    },
+    /// It is back, and the same meter answers.
+    Restored {
+        /// How long it was away, in seconds.
+        gap_s: f64,
+    },
+    /// The operator allowed another meter than the one that began the job.
+    OtherMeterAccepted {
+        /// Its identity, escaped.
+        identity: String,
+    },
+}
+
+/// What arrives at a guide.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Input {
+    /// The run begins, or goes on: say what is wanted first.
+    Begun,
+    /// The meter answered, at first or after a gap (the gap in seconds).
+    MeterAnswered(MeterIdentity, Option<f64>),
+    /// A reading of the measurement with this epoch.
+    ReadingArrived(u64, Reading),
+    /// The operator answered the ask that is open.
+    AnswerReceived(Answer),
+    /// The moment that was asked for has come.
+    DeadlineReached,
+    /// The meter's link went away; it may come back.
+    MeterLost(String),
+}
+
+/// The state of one lead pair and drive: what a person's hands have to do next, or nothing.
+#[must_use]
+#[derive(Clone, Debug, PartialEq)]
+pub enum Action {
+    /// Nothing new: what was wanted is still wanted.
+    Nothing,
+    /// Ask the operator; one ask is open at a time.
+    Ask(Ask),
+    /// The last answer does not fit the open ask: say why and ask it again.
+    AskAgain(String),
+    /// Tell the meter to measure in this function, tagging readings with the epoch.
+    Measure(Function, u64),
+    /// The run is over with this exit code and reason.
+    Finish(u8, Option<String>),
+}

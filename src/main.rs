@@ -1,0 +1,3 @@
+//! The command line: words in, exit code out.
+
+fn main() {}
