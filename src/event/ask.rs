@@ -49,7 +49,12 @@ impl Ask {
             Answer::Abort => true,
             Answer::Acknowledged => matches!(self, Self::Acknowledge { .. }),
             Answer::Ready => !matches!(self, Self::Acknowledge { .. }),
-            Answer::Skip => matches!(self, Self::Place { .. } | Self::Drive(_)),
+            Answer::Skip => matches!(
+                self,
+                Self::Place { .. }
+                    | Self::Drive(DriveState::Energised { .. })
+                    | Self::Dial { function: Function::Diode }
+            ),
             Answer::Again => {
                 matches!(self, Self::Place { .. } | Self::Drive(_) | Self::Dial { .. })
             }

@@ -60,6 +60,12 @@ pub enum Event {
         /// The capture's number.
         capture: u32,
     },
+    /// The meter has no such function, or refuses it.
+    #[serde(rename = "no_function")]
+    FunctionRefused {
+        /// The function.
+        function: Function,
+    },
     /// The operator cannot reach this pair, or cannot drive these pins.
     #[serde(rename = "skip")]
     AskSkipped {
@@ -115,6 +121,9 @@ pub struct RunStart {
     /// The footprint, as the operator wrote it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub footprint: Option<String>,
+    /// Whether the pins of a footprint are numbered round the part instead of row by row.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub numbered_round: bool,
     /// Posterior probability that ends the search, 0.5 to 1.
     pub confidence: f64,
     /// No drive above this voltage is ever asked, in volts.
@@ -228,20 +237,28 @@ pub enum Input {
     MeterAnswered(MeterIdentity, Option<f64>),
     /// A reading of the measurement with this epoch.
     ReadingArrived(u64, Reading),
+    /// A reading arrived in another function than was asked for: the dial stands there.
+    OtherFunctionArrived(Function),
+    /// The meter has no such function, or refuses it.
+    FunctionRefused(Function),
     /// The operator answered the ask that is open.
     AnswerReceived(Answer),
     /// The moment that was asked for has come.
     DeadlineReached,
     /// The meter's link went away; it may come back.
     MeterLost(String),
+    /// The run is to stop here: an interrupt, or the end of the operator's input.
+    StopRequested(String),
 }
 
-/// The state of one lead pair and drive: what a person's hands have to do next, or nothing.
+/// What a guide orders. The loop performs it and comes back for more until nothing is left.
 #[must_use]
 #[derive(Clone, Debug, PartialEq)]
 pub enum Action {
     /// Nothing new: what was wanted is still wanted.
     Nothing,
+    /// This has become a fact: write it down, and come back.
+    Record(Box<Event>),
     /// Ask the operator; one ask is open at a time.
     Ask(Ask),
     /// The last answer does not fit the open ask: say why and ask it again.

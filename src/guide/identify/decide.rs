@@ -1,0 +1,244 @@
+//! What to do next, stage after stage: measure the coil in both lead directions, search by the
+//! most informative placement, prove every contact, conclude. A contradiction met while proving
+//! lowers the belief, and so leads back to the search by itself.
+
+use super::Terms;
+use super::finding;
+use super::insight::Insight;
+use super::plan::{Plan, Purpose};
+use super::record::Record;
+use super::way::Way;
+use crate::event::IdentifyFinding;
+use crate::relay::{Pair, Partition, Probe, Situation, Status, choose};
+use drivers::Function;
+
+/// A pair follows the drive at least this probably before the drive is first tried on it.
+const WITNESS_PROBABILITY_MIN: f64 = 0.5;
+/// A placement is worth its while if it tells at least this share of what is unknown.
+const INFORMATION_SHARE_MIN: f64 = 0.02;
+/// How often a contact is put to the proof before the part stays undecided.
+const PROOFS_MAX: usize = 4;
+
+/// Where a run gives up.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Limits;
+
+impl Limits {
+    /// The most touches of a part with `pin_count` pins: three times every pair, and twenty.
+    #[must_use]
+    pub fn touches_max(pin_count: usize) -> usize {
+        3 * pin_count * (pin_count - 1) / 2 + 20
+    }
+}
+
+/// What follows.
+#[derive(Debug)]
+pub enum Decision {
+    /// Touch these pins.
+    Touch(Plan),
+    /// There is nothing left to learn.
+    Conclude(Box<IdentifyFinding>),
+}
+
+/// Decides.
+#[must_use]
+pub fn decide(record: &Record, insight: &Insight, terms: &Terms) -> Decision {
+    let conclude = |open: Option<String>| {
+        Decision::Conclude(Box::new(finding::conclude(record, insight, terms, open)))
+    };
+    if let Some(plan) = coil_plan(record, insight) {
+        return Decision::Touch(plan);
+    }
+    if record.touches.len() >= Limits::touches_max(record.pins().count()) {
+        return conclude(Some("the readings contradict each other too often".into()));
+    }
+    if insight.posterior.best.1 < terms.start.confidence {
+        return match search_plan(record, insight, terms) {
+            Some(plan) => Decision::Touch(plan),
+            None => conclude(Some("no further placement would tell more".into())),
+        };
+    }
+    if terms.start.quick {
+        return conclude(None);
+    }
+    match proof_plan(record, insight) {
+        Ok(Some(plan)) => Decision::Touch(plan),
+        Ok(None) => conclude(None),
+        Err(reason) => conclude(Some(reason)),
+    }
+}
+
+/// A coil whose ohms and diode voltage are not known in both lead directions yet.
+fn coil_plan(record: &Record, insight: &Insight) -> Option<Plan> {
+    insight.coils.iter().find_map(|coil| {
+        if record.unreachable.contains(&coil.pair) {
+            return None;
+        }
+        let open: Vec<Way> =
+            Way::both(coil.pair).into_iter().filter(|way| !is_measured(record, *way)).collect();
+        let here = |way: &&Way| record.leads == Some(**way);
+        let way = *open.iter().find(here).or(open.first())?;
+        let pins = record.pins();
+        let why = format!(
+            "to measure the coil between {} and {} with the leads this way round",
+            pins.at(way.red()),
+            pins.at(way.black())
+        );
+        Some(Plan { way, purpose: Purpose::Coil, fresh: false, why })
+    })
+}
+
+fn is_measured(record: &Record, way: Way) -> bool {
+    let has = |f: Function| {
+        let mut touches = record.touches.iter().filter(|t| t.way == way);
+        touches.any(|t| t.captures.iter().any(|c| c.function == f))
+    };
+    has(Function::Resistance) && (has(Function::Diode) || record.refused.contains(&Function::Diode))
+}
+
+fn search_plan(record: &Record, insight: &Insight, terms: &Terms) -> Option<Plan> {
+    let known = insight.effect.mover.is_some();
+    let driven = situation(record, insight, terms, true);
+    let resting = situation(record, insight, terms, false);
+    if insight.drives.is_empty() {
+        return worthwhile(record, insight, &resting);
+    }
+    if known || insight.effect.still_volts.is_some() {
+        return worthwhile(record, insight, &driven);
+    }
+    if let Some(witness) = witness(record, insight) {
+        return Some(plan_on(record, insight, witness, "to see whether it follows the coil".into()));
+    }
+    worthwhile(record, insight, &resting).or_else(|| worthwhile(record, insight, &driven))
+}
+
+/// The most informative placement, unless it would tell next to nothing.
+fn worthwhile(record: &Record, insight: &Insight, situation: &Situation) -> Option<Plan> {
+    let probe: Probe = choose(&insight.posterior, situation)?;
+    if probe.information_bits < INFORMATION_SHARE_MIN * insight.posterior.entropy_bits {
+        return None;
+    }
+    let pins = record.pins();
+    let why = probe.why.render(|position| pins.at(position).label().to_owned());
+    let asked = Way::of(probe.red, probe.black)?;
+    let way = record.leads.filter(|leads| leads.pair() == asked.pair()).unwrap_or(asked);
+    let driven = probe.toggle && insight.may_be_driven_at(way.pair());
+    let purpose = if driven { Purpose::LookDriven } else { Purpose::Look };
+    let mut plan = Plan { way, purpose, fresh: false, why };
+    plan.fresh = is_spent(record, &plan);
+    Some(plan)
+}
+
+/// The pair that most probably follows the coil.
+fn witness(record: &Record, insight: &Insight) -> Option<Pair> {
+    let follows =
+        |p: Pair| insight.posterior.of(p, Status::Break) + insight.posterior.of(p, Status::Make);
+    Pair::all(record.pins().count())
+        .filter(|p| !record.unreachable.contains(p) && insight.may_be_driven_at(*p))
+        .map(|p| (follows(p), p))
+        .filter(|(likely, _)| *likely >= WITNESS_PROBABILITY_MIN)
+        .max_by(|a, b| a.0.total_cmp(&b.0).then(b.1.cmp(&a.1)))
+        .map(|(_, p)| p)
+}
+
+/// The next contact to prove, the one with the fewest lead moves first.
+fn proof_plan(record: &Record, insight: &Insight) -> Result<Option<Plan>, String> {
+    let partition = &insight.posterior.best.0;
+    let open: Vec<Pair> = claims(partition)
+        .into_iter()
+        .filter(|(pair, status)| !is_proven(insight, *pair, *status))
+        .map(|(pair, _)| pair)
+        .collect();
+    let pins = record.pins();
+    for pair in &open {
+        let name = format!("{}-{}", pins.at(pair.lo()), pins.at(pair.hi()));
+        let proofs = insight.touches.iter().filter(|t| t.pair == *pair && t.looks.len() > 1);
+        if proofs.count() >= PROOFS_MAX {
+            return Err(format!("the contact {name} did not do the same each time"));
+        }
+        if record.unreachable.contains(pair) {
+            return Err(format!("the contact {name} could not be reached for its proof"));
+        }
+        if insight.drives.is_empty() {
+            return Err("no drive was possible, so no contact is proven".into());
+        }
+    }
+    let nearest =
+        open.into_iter().min_by_key(|pair| (record.moves_to(nearest_way(record, *pair)), *pair));
+    Ok(nearest.map(|pair| plan_on(record, insight, pair, "to prove this contact".into())))
+}
+
+/// Every contact that a partition claims, as pairs: each pin of a side against the first pin of
+/// the other side.
+#[must_use]
+pub fn claims(partition: &Partition) -> Vec<(Pair, Status)> {
+    let mut claims = Vec::new();
+    for pole in &partition.poles {
+        for (side, status) in [(&pole.nc, Status::Break), (&pole.no, Status::Make)] {
+            let (Some(&first), Some((&common, more))) = (side.first(), pole.common.split_first())
+            else {
+                continue;
+            };
+            claims.extend(side.iter().map(|pin| (common, *pin, status)));
+            claims.extend(more.iter().map(|pin| (*pin, first, status)));
+        }
+    }
+    claims.into_iter().filter_map(|(a, b, status)| Some((Pair::new(a, b)?, status))).collect()
+}
+
+/// Whether one touch showed this contact at rest, driven, and at rest again.
+#[must_use]
+pub fn is_proven(insight: &Insight, pair: Pair, status: Status) -> bool {
+    let shut_at_rest = status == Status::Break;
+    insight.touches.iter().filter(|t| t.pair == pair).any(|touch| {
+        let states: Vec<(bool, bool)> =
+            touch.looks.iter().map(|l| (l.driven.is_some(), l.seen.is_shut())).collect();
+        let rest = (false, shut_at_rest);
+        let driven = (true, !shut_at_rest);
+        let mut wanted = [rest, driven, rest].into_iter().peekable();
+        for state in states {
+            if wanted.peek() == Some(&state) {
+                wanted.next();
+            }
+        }
+        wanted.peek().is_none()
+    })
+}
+
+fn plan_on(record: &Record, insight: &Insight, pair: Pair, why: String) -> Plan {
+    let purpose = insight.purpose_on(pair);
+    let mut plan = Plan { way: nearest_way(record, pair), purpose, fresh: false, why };
+    plan.fresh = is_spent(record, &plan);
+    plan
+}
+
+/// Which lead goes where, so that the fewest move.
+fn nearest_way(record: &Record, pair: Pair) -> Way {
+    let [straight, swapped] = Way::both(pair);
+    match record.leads {
+        Some(leads) if leads.pair() == pair => leads,
+        _ if record.moves_to(swapped) < record.moves_to(straight) => swapped,
+        _ => straight,
+    }
+}
+
+/// Whether the touch under way has already shown what the plan wants: then lift and touch again.
+fn is_spent(record: &Record, plan: &Plan) -> bool {
+    record.current_touch().is_some_and(|touch| {
+        let driven = touch.ohms_captures().any(|c| c.drive != crate::event::DriveState::Rest);
+        let looked = touch.ohms_captures().next().is_some();
+        touch.way == plan.way && (driven || (looked && plan.purpose != Purpose::LookDriven))
+    })
+}
+
+fn situation(record: &Record, insight: &Insight, terms: &Terms, can_toggle: bool) -> Situation {
+    Situation {
+        leads: record.leads.map(|way| (way.red(), way.black())),
+        can_toggle,
+        coil_pins: insight.coils.iter().flat_map(|c| [c.plus, c.minus]).collect(),
+        unreachable: record.unreachable.clone(),
+        touches: insight.touches.iter().map(|t| t.pair).collect(),
+        channel: terms.channel.clone(),
+        costs: terms.costs.clone(),
+    }
+}

@@ -1,0 +1,100 @@
+//! What is wrong with the part, told apart by what was measured: from the believed partition,
+//! the captures of its contacts, and what the drive did. A fault is named only on evidence; the
+//! text says what was seen, in a technician's words.
+
+use super::decide::claims;
+use super::follow::{shut, volts};
+use super::insight::Insight;
+use super::record::Record;
+use crate::event::{Capture, Fault, FaultCode, Pin};
+use crate::relay::coil::{self, DriveEvidence};
+use crate::relay::{Pair, Status};
+
+/// A closed contact above this is dirty or burnt: a sound one is below 0.1 ohm and a pair of
+/// leads adds up to 0.5 (common practice, no source).
+const CONTACT_OHMS_MAX: f64 = 2.0;
+
+/// The faults of a part.
+#[must_use]
+pub fn of(record: &Record, insight: &Insight) -> Vec<Fault> {
+    let mut faults = Vec::new();
+    faults.extend(coil_faults(record, insight));
+    faults.extend(contact_faults(record, insight));
+    faults.sort_by(|a, b| (a.code, &a.pins).cmp(&(b.code, &b.pins)));
+    faults
+}
+
+fn coil_faults(record: &Record, insight: &Insight) -> Vec<Fault> {
+    let pins = record.pins();
+    let Some(coil) = insight.coils.first() else {
+        return vec![without_coil(record, insight)];
+    };
+    let ends = vec![pins.at(coil.pair.lo()).clone(), pins.at(coil.pair.hi()).clone()];
+    let drive = DriveEvidence {
+        moved_at: insight.effect.moved_volts(),
+        still_at: insight.effect.still_volts,
+    };
+    if let Some(short) = coil::shorted_turns(coil.ohms, coil.ohms_u, drive) {
+        let text = format!(
+            "the coil reads {:.1} ohm; one that answers to this drive should have {:.1} ohm or more",
+            coil.ohms, short.healthy_ohms_min
+        );
+        return vec![Fault { code: FaultCode::ShortedTurns, pins: ends, text }];
+    }
+    match (&insight.effect.mover, insight.effect.still_volts) {
+        (None, Some(still)) => {
+            let text = format!("nothing followed the coil between {} and {} up to {still} V", ends[0], ends[1]);
+            vec![Fault { code: FaultCode::NoResponse, pins: ends, text }]
+        }
+        _ => Vec::new(),
+    }
+}
+
+/// No pair reads like a coil: with closed contacts beside it a relay with an open coil, without
+/// any of them nothing like a relay.
+fn without_coil(record: &Record, insight: &Insight) -> Fault {
+    let pins = record.pins();
+    let is_closed = |p: &Pair| {
+        insight.posterior.of(*p, Status::Break) + insight.posterior.of(*p, Status::Joined) > 0.5
+    };
+    if Pair::all(pins.count()).any(|p| is_closed(&p)) {
+        let loose = lonely_pins(record, insight);
+        let text = "contacts are there, but no pair reads like a coil: its winding is open".into();
+        return Fault { code: FaultCode::OpenCoil, pins: loose, text };
+    }
+    let text = "no pair reads like a coil and none like a closed contact".into();
+    Fault { code: FaultCode::NotARelay, pins: Vec::new(), text }
+}
+
+/// Pins that conduct to no other: among them are the ends of an open coil.
+fn lonely_pins(record: &Record, insight: &Insight) -> Vec<Pin> {
+    let n = record.pins().count();
+    let conducts = |pin: usize| {
+        Pair::all(n).any(|p| p.has(pin) && insight.posterior.of(p, Status::Open) < 0.5)
+    };
+    (0..n).filter(|pin| !conducts(*pin)).map(|pin| record.pins().at(pin).clone()).collect()
+}
+
+fn contact_faults(record: &Record, insight: &Insight) -> Vec<Fault> {
+    let mut faults = Vec::new();
+    for (pair, _) in claims(&insight.posterior.best.0) {
+        let captures: Vec<&Capture> = record
+            .touches
+            .iter()
+            .filter(|t| t.pair() == pair)
+            .flat_map(|t| t.ohms_captures())
+            .filter(|c| shut(c))
+            .collect();
+        let worst = captures.iter().filter_map(|c| c.value).fold(0.0, f64::max);
+        if worst > CONTACT_OHMS_MAX {
+            let pins = named(record, pair);
+            let text = format!("the closed contact {}-{} reads {worst:.1} ohm", pins[0], pins[1]);
+            faults.push(Fault { code: FaultCode::HighContactOhms, pins, text });
+        }
+    }
+    faults
+}
+
+fn named(record: &Record, pair: Pair) -> Vec<Pin> {
+    [pair.lo(), pair.hi()].map(|position| record.pins().at(position).clone()).to_vec()
+}

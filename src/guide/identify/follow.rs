@@ -1,0 +1,201 @@
+//! What follows the drive: whether a touch changed between rest and energised, the lowest
+//! voltage that moved anything, and whether the part holds its state when the drive is gone.
+//! Turns the record's captures into the belief's touches: each look says whether the part was
+//! driven, and how sure it is that the drive moved it.
+
+use super::record::{Record, TouchRecord};
+use crate::event::{Capture, DriveState};
+use crate::relay::{Look, Seen, Touch, coil};
+
+/// Below this a placement counts as closed when two looks of one touch are compared, in ohms.
+/// Far above any contact and any lead, below most coils (common practice, no source).
+const SHUT_OHMS_MAX: f64 = 20.0;
+
+/// Uncertainty taken where the meter's profile states no accuracy, relative.
+const U_UNSTATED: f64 = 0.01;
+
+/// What the drive has been seen to do.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct DriveEffect {
+    /// The first drive that moved a contact.
+    pub mover: Option<DriveState>,
+    /// How many touches followed the drive.
+    pub followed: u32,
+    /// The highest voltage tried before anything moved, in volts.
+    pub still_volts: Option<f64>,
+    /// The drives that set and reset a part that holds its state.
+    pub latch: Option<Latch>,
+}
+
+/// A part that holds its state: which drive sets it and which resets it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Latch {
+    /// After this drive the contacts are in the set state.
+    pub set: DriveState,
+    /// After this drive they are as they were before.
+    pub reset: DriveState,
+}
+
+impl DriveEffect {
+    /// Reads it off the record.
+    #[must_use]
+    pub fn of(record: &Record) -> Self {
+        let mut effect = Self::default();
+        let (mut held, mut returned) = (0, 0);
+        for touch in &record.touches {
+            effect.see(touch, &mut held, &mut returned);
+        }
+        if held <= returned {
+            effect.latch = None;
+        }
+        effect
+    }
+
+    /// The lowest voltage known to move the part, in volts.
+    #[must_use]
+    pub fn moved_volts(&self) -> Option<f64> {
+        self.mover.as_ref().map(volts)
+    }
+
+    /// How sure it is that the drive moves the part: one touch that followed may have wobbled.
+    fn trust(&self) -> f64 {
+        if self.followed > 1 { 0.999 } else { 0.98 }
+    }
+
+    fn see(&mut self, touch: &TouchRecord, held: &mut u32, returned: &mut u32) {
+        let looks: Vec<&Capture> = touch.ohms_captures().collect();
+        for (i, pair) in looks.windows(2).enumerate() {
+            let (before, after) = (pair[0], pair[1]);
+            if after.drive == DriveState::Rest {
+                continue;
+            }
+            if !changed(before, after) {
+                if self.mover.is_none() {
+                    self.still_volts = max(self.still_volts, volts(&after.drive));
+                }
+                continue;
+            }
+            self.followed += 1;
+            if self.mover.as_ref().is_none_or(|m| volts(&after.drive) < volts(m)) {
+                self.mover = Some(after.drive.clone());
+            }
+            match looks[i + 2..].iter().find(|c| c.drive == DriveState::Rest) {
+                Some(rest) if changed(after, rest) => *returned += 1,
+                Some(_) => {
+                    *held += 1;
+                    self.see_reset(after, &looks[i + 2..]);
+                }
+                None => {}
+            }
+        }
+    }
+
+    /// After `set` the contact stayed: find the other drive that brought it back.
+    fn see_reset(&mut self, set: &Capture, later: &[&Capture]) {
+        let back = later
+            .iter()
+            .find(|c| c.drive != DriveState::Rest && c.drive != set.drive && changed(set, c));
+        if let (Some(back), None) = (back, &self.latch) {
+            self.latch = Some(Latch { set: set.drive.clone(), reset: back.drive.clone() });
+        }
+    }
+}
+
+/// Whether two looks of one touch differ as open differs from closed.
+#[must_use]
+pub fn changed(a: &Capture, b: &Capture) -> bool {
+    shut(a) != shut(b)
+}
+
+/// Whether a capture in ohms shows a closed contact.
+#[must_use]
+pub fn shut(capture: &Capture) -> bool {
+    capture.value.is_some_and(|ohms| ohms < SHUT_OHMS_MAX)
+}
+
+/// The voltage of a drive, in volts; 0 at rest.
+#[must_use]
+pub fn volts(drive: &DriveState) -> f64 {
+    match drive {
+        DriveState::Rest => 0.0,
+        DriveState::Energised { volts, .. } => *volts,
+    }
+}
+
+fn max(a: Option<f64>, b: f64) -> Option<f64> {
+    Some(a.map_or(b, |a| a.max(b)))
+}
+
+/// Turns captures into the belief's evidence, in their order: the state of a part that holds
+/// depends on the last drive that moved it.
+pub struct Looks<'a> {
+    effect: &'a DriveEffect,
+    /// The coil as measured, in ohms, with its standard uncertainty.
+    coil: Option<(f64, f64)>,
+    is_set: bool,
+}
+
+impl<'a> Looks<'a> {
+    /// Begins with a part in its first state.
+    #[must_use]
+    pub fn new(effect: &'a DriveEffect, coil: Option<(f64, f64)>) -> Self {
+        Self { effect, coil, is_set: false }
+    }
+
+    /// The next touch as evidence; `None` if nothing in ohms was captured in it.
+    pub fn touch(&mut self, record: &TouchRecord) -> Option<Touch> {
+        let mut looks: Vec<Look> = Vec::new();
+        for capture in record.ohms_captures() {
+            if self.is_stale_return(&looks, capture) {
+                break;
+            }
+            let driven = self.driven(&capture.drive);
+            looks.push(Look { driven, seen: seen(capture) });
+        }
+        (!looks.is_empty()).then(|| Touch { pair: record.pair(), looks })
+    }
+
+    /// `None` for the rest state; else the probability that the drive has moved the part.
+    fn driven(&mut self, drive: &DriveState) -> Option<f64> {
+        if let Some(latch) = &self.effect.latch {
+            if *drive == latch.set {
+                self.is_set = true;
+            } else if *drive == latch.reset {
+                self.is_set = false;
+            }
+            return self.is_set.then(|| self.effect.trust());
+        }
+        let DriveState::Energised { volts, .. } = drive else { return None };
+        Some(match self.effect.moved_volts() {
+            Some(moved) if *volts >= moved => self.effect.trust(),
+            Some(_) => 0.0,
+            None => self.coil.map_or(0.5, |(ohms, u)| {
+                coil::moves_probability(ohms, u, coil::DriveEvidence::default(), *volts)
+            }),
+        })
+    }
+
+    /// A contact that did not come back after the drive, on a part that does not hold its state:
+    /// the look says nothing about which pin is what.
+    fn is_stale_return(&self, looks: &[Look], capture: &Capture) -> bool {
+        let came_back = |first: &Look| is_shut(&first.seen) == shut(capture);
+        self.effect.latch.is_none()
+            && capture.drive == DriveState::Rest
+            && looks.iter().any(|l| l.driven.is_some())
+            && looks.first().is_some_and(|first| !came_back(first))
+    }
+}
+
+fn is_shut(seen: &Seen) -> bool {
+    matches!(seen, Seen::Ohms { ohms, .. } if *ohms < SHUT_OHMS_MAX)
+}
+
+/// A capture in ohms, by value.
+fn seen(capture: &Capture) -> Seen {
+    match capture.value {
+        Some(ohms) => {
+            Seen::Ohms { ohms, u: capture.u.unwrap_or(0.0).max(U_UNSTATED * ohms.abs() * 0.1) }
+        }
+        None => Seen::Open,
+    }
+}

@@ -1,0 +1,457 @@
+//! Identifies an unmarked relay: decides which pins to touch and when to drive the coil, turns
+//! settled readings into captures, and ends with a finding. [`Identify::handle`] turns what
+//! arrived into facts; [`Identify::apply`] folds facts, new or replayed; [`Identify::next`] says
+//! what is wanted now. All knowledge is in the [`Record`], so replaying a journal restores it.
+//! Safety holds here: leads move only at rest, nothing is driven under leads in ohms.
+
+mod decide;
+mod faults;
+mod finding;
+mod follow;
+mod insight;
+mod plan;
+mod record;
+mod way;
+
+pub use decide::Limits;
+pub use record::{Record, TouchRecord};
+pub use way::Way;
+
+use super::settling::{Settled, Settler, Settling};
+use crate::event::{
+    Action, Answer, Ask, Capture, Caution, DriveState, Event, Input, LinkNews, MeterIdentity,
+    Pin, Placement, RunStart,
+};
+use crate::relay::{Channel, Costs, Footprint, Prior};
+use decide::Decision;
+use drivers::{Function, Moment, Value};
+use insight::Insight;
+use plan::{Plan, Step};
+
+/// How many touches of one pair may fail to settle before the pair is given up.
+const UNSETTLED_MAX: u32 = 3;
+/// How many readings in another function in a row say that the dial stands elsewhere.
+const OTHER_FUNCTION_MIN: u32 = 3;
+
+/// What a run of this guide is given.
+#[derive(Clone, Debug)]
+pub struct Terms {
+    /// How the run was begun: pins, confidence, limits.
+    pub start: RunStart,
+    /// The footprint, if stated.
+    pub footprint: Option<Footprint>,
+    /// When readings count as settled.
+    pub settling: Settling,
+    /// Whether a closed or resistive placement is captured without the operator's word.
+    pub hands_free: bool,
+    /// Whether another meter than the job's first is accepted.
+    pub accept_meter: bool,
+    /// What slips and readings are like.
+    pub channel: Channel,
+    /// What the operator's moves cost.
+    pub costs: Costs,
+}
+
+/// The guide.
+#[derive(Debug)]
+pub struct Identify {
+    terms: Terms,
+    prior: Prior,
+    record: Record,
+    asked: Option<Ask>,
+    plan: Option<Plan>,
+    listening: Option<Listening>,
+    epoch: u64,
+    unsettled: u32,
+    dial_doubted: u32,
+    objection: Option<String>,
+    ended: Option<(u8, Option<String>)>,
+}
+
+/// A look under way.
+#[derive(Debug)]
+struct Listening {
+    function: Function,
+    settler: Settler,
+}
+
+impl Identify {
+    /// A guide at its beginning. Replay a job's events with [`Identify::apply`] to go on with it.
+    #[must_use]
+    pub fn new(terms: Terms) -> Self {
+        let pins = terms.start.pins.clone();
+        let prior = Prior::usual(pins.count());
+        let prior = match &terms.footprint {
+            Some(footprint) => prior.with_footprint(footprint),
+            None => prior,
+        };
+        Self {
+            terms,
+            prior,
+            record: Record::new(pins),
+            asked: None,
+            plan: None,
+            listening: None,
+            epoch: 0,
+            unsettled: 0,
+            dial_doubted: 0,
+            objection: None,
+            ended: None,
+        }
+    }
+
+    /// What the run has established so far.
+    #[must_use]
+    pub fn record(&self) -> &Record {
+        &self.record
+    }
+
+    /// Takes in one fact, new or replayed.
+    pub fn apply(&mut self, fact: &Event) {
+        self.record.apply(fact);
+    }
+
+    /// When [`Input::DeadlineReached`] is wanted, if nothing else arrives.
+    #[must_use]
+    pub fn wake_at(&self) -> Option<Moment> {
+        self.listening.as_ref().filter(|_| self.asked.is_none()).map(|l| l.settler.limit_at())
+    }
+
+    /// Turns what arrived into facts, which the caller writes down and then applies.
+    #[must_use]
+    pub fn handle(&mut self, input: Input, now: Moment) -> Vec<Event> {
+        match input {
+            Input::Begun => Vec::new(),
+            Input::MeterAnswered(meter, gap_s) => self.meter_answered(meter, gap_s),
+            Input::MeterLost(text) => {
+                self.listening = None;
+                self.plan = None;
+                vec![Event::LinkChanged(LinkNews::Lost { text })]
+            }
+            Input::AnswerReceived(answer) => self.answered(answer),
+            Input::ReadingArrived(epoch, reading) if epoch == self.epoch => {
+                self.dial_doubted = 0;
+                let settled = self.listening.as_mut().and_then(|l| l.settler.push(&reading));
+                settled.map(|s| self.capture(s)).unwrap_or_default()
+            }
+            Input::ReadingArrived(..) => Vec::new(),
+            Input::OtherFunctionArrived(_) => {
+                self.dial_doubted += 1;
+                Vec::new()
+            }
+            Input::FunctionRefused(function) => {
+                self.listening = None;
+                vec![Event::FunctionRefused { function }]
+            }
+            Input::DeadlineReached => self.gave_up_settling(now),
+            Input::StopRequested(reason) => {
+                self.stop(&reason);
+                Vec::new()
+            }
+        }
+    }
+
+    /// What is wanted now. Call again after performing it, until it is [`Action::Nothing`].
+    pub fn next(&mut self, now: Moment) -> Action {
+        if let Some((exit, reason)) = self.ended.clone() {
+            return Action::Finish(exit, reason);
+        }
+        if let Some(objection) = self.objection.take() {
+            return Action::AskAgain(objection);
+        }
+        if let Some(ask) = &self.asked {
+            return match ask {
+                Ask::Place { function, .. } if self.listens_on_the_way() => {
+                    let function = *function;
+                    self.listen_on_the_way(function, now)
+                }
+                _ => Action::Nothing,
+            };
+        }
+        if let Some(finding) = &self.record.finding {
+            let undecided = finding.result == crate::event::Outcome::Undecided;
+            self.ended = Some((u8::from(undecided), finding.reason.clone()));
+            return self.next(now);
+        }
+        if let Some(ask) = self.missing_caution() {
+            return self.ask(ask);
+        }
+        if self.record.meter.is_none() || self.listening_undisturbed() {
+            return Action::Nothing;
+        }
+        if self.record.leads.is_none() && self.record.drive != DriveState::Rest {
+            return self.ask(Ask::Drive(DriveState::Rest));
+        }
+        self.go_on(now)
+    }
+
+    /// The plan's next step, or a new plan, or the finding.
+    fn go_on(&mut self, now: Moment) -> Action {
+        let insight = Insight::of(&self.record, &self.terms, &self.prior);
+        if self.plan.is_none() && self.record.believed_at != Some(self.record.last_capture) {
+            return Action::Record(Box::new(Event::BeliefUpdated(insight.summary(&self.record))));
+        }
+        let plan = match self.plan.take() {
+            Some(plan) => plan,
+            None => match decide::decide(&self.record, &insight, &self.terms) {
+                Decision::Touch(plan) => plan,
+                Decision::Conclude(finding) => {
+                    return Action::Record(Box::new(Event::ResultReached(*finding)));
+                }
+            },
+        };
+        match self.step(&plan, &insight) {
+            Some(step) => {
+                let action = self.perform(&plan, step, now);
+                self.plan = Some(plan);
+                action
+            }
+            None => self.go_on(now),
+        }
+    }
+
+    /// The next look that the plan wants; `None` when it has seen all.
+    fn step(&self, plan: &Plan, insight: &Insight) -> Option<Step> {
+        let untouched;
+        let touch = match self.record.current_touch() {
+            Some(touch) if !plan.fresh && touch.way == plan.way => touch,
+            _ => {
+                untouched = TouchRecord { touch: 0, way: plan.way, captures: vec![] };
+                &untouched
+            }
+        };
+        match plan.purpose {
+            plan::Purpose::Look => plan::next_at_rest(touch),
+            plan::Purpose::Coil => {
+                plan::next_on_coil(touch, !self.record.refused.contains(&Function::Diode))
+            }
+            plan::Purpose::LookDriven => {
+                plan::next_driven(touch, &insight.effect, &insight.drives)
+            }
+        }
+    }
+
+    /// One thing that brings the bench nearer to the step: leads, drive, dial, then the meter.
+    fn perform(&mut self, plan: &Plan, step: Step, now: Moment) -> Action {
+        let there = !plan.fresh && self.record.leads == Some(plan.way);
+        if !there && self.record.drive != DriveState::Rest {
+            return self.ask(Ask::Drive(DriveState::Rest));
+        }
+        if self.dial_is_elsewhere(step.function) {
+            return self.ask(Ask::Dial { function: step.function });
+        }
+        let (red, black) = self.pins_of(plan.way);
+        if !there {
+            let (function, drive) = (step.function, self.record.drive.asked());
+            return self.ask(Ask::Place { red, black, function, drive, why: Some(plan.why.clone()) });
+        }
+        if self.record.drive != step.drive {
+            if step.function.sources_current() && step.drive.is_across(&red, &black) {
+                let reason = format!("bug: a drive was planned across the leads on {red}-{black}");
+                self.ended = Some((1, Some(reason)));
+                return self.next(now);
+            }
+            if !self.record.cautions.contains(&Caution::CoilDrive) {
+                return self.ask(acknowledge(Caution::CoilDrive));
+            }
+            return self.ask(Ask::Drive(step.drive));
+        }
+        let settler = Settler::confirmed(self.terms.settling, now);
+        self.listen(step.function, settler)
+    }
+
+    fn listen(&mut self, function: Function, settler: Settler) -> Action {
+        self.epoch += 1;
+        self.listening = Some(Listening { function, settler });
+        Action::Measure(function, self.epoch)
+    }
+
+    fn pins_of(&self, way: Way) -> (Pin, Pin) {
+        let pins = self.record.pins();
+        (pins.at(way.red()).clone(), pins.at(way.black()).clone())
+    }
+
+    fn listens_on_the_way(&self) -> bool {
+        self.terms.hands_free && self.listening.is_none() && self.record.meter.is_some()
+    }
+
+    fn listen_on_the_way(&mut self, function: Function, now: Moment) -> Action {
+        let before = self.record.newest_capture().filter(|_| self.record.leads.is_some());
+        let before = before.map(|c| c.value.map_or(Value::Overload, Value::Number));
+        self.listen(function, Settler::on_the_way(self.terms.settling, now, before))
+    }
+
+    /// A look is under way and its dial is not in doubt.
+    fn listening_undisturbed(&self) -> bool {
+        self.listening.is_some() && self.dial_doubted < OTHER_FUNCTION_MIN
+    }
+
+    fn dial_is_elsewhere(&self, function: Function) -> bool {
+        let commanded = self.record.meter.as_ref().is_none_or(|m| m.commanded);
+        let doubted = self.dial_doubted >= OTHER_FUNCTION_MIN;
+        !commanded && (doubted || self.record.dial != Some(function))
+    }
+
+    fn ask(&mut self, ask: Ask) -> Action {
+        self.listening = None;
+        self.dial_doubted = 0;
+        self.asked = Some(ask.clone());
+        Action::Ask(ask)
+    }
+
+    fn missing_caution(&self) -> Option<Ask> {
+        [Caution::DeadCircuit, Caution::NotACertificate]
+            .into_iter()
+            .find(|c| !self.record.cautions.contains(c))
+            .map(acknowledge)
+    }
+
+    fn meter_answered(&mut self, meter: MeterIdentity, gap_s: Option<f64>) -> Vec<Event> {
+        self.listening = None;
+        let mut facts: Vec<Event> =
+            gap_s.map(|gap_s| Event::LinkChanged(LinkNews::Restored { gap_s })).into_iter().collect();
+        match &self.record.meter {
+            Some(known) if known.identity == meter.identity => {}
+            Some(known) if !self.terms.accept_meter => {
+                let reason = format!(
+                    "a different meter answers: this job began with `{}`, now `{}` is there",
+                    known.identity, meter.identity
+                );
+                self.ended = Some((3, Some(reason)));
+            }
+            Some(_) => {
+                let identity = meter.identity.clone();
+                facts.push(Event::LinkChanged(LinkNews::OtherMeterAccepted { identity }));
+                facts.push(Event::MeterIdentified(meter));
+            }
+            None => facts.push(Event::MeterIdentified(meter)),
+        }
+        facts
+    }
+
+    fn answered(&mut self, answer: Answer) -> Vec<Event> {
+        let Some(ask) = self.asked.clone() else { return Vec::new() };
+        if !ask.accepts(answer) {
+            self.objection = Some(format!("`{}` does not answer this", answer.name()));
+            return Vec::new();
+        }
+        if answer == Answer::Again && self.record.newest_capture().is_none() {
+            self.objection = Some("there is no capture to take back".into());
+            return Vec::new();
+        }
+        self.asked = None;
+        self.listening = None;
+        match (answer, ask) {
+            (Answer::Abort, _) => {
+                self.stop("stopped by the operator");
+                Vec::new()
+            }
+            (Answer::Again, _) => self.take_back(),
+            (Answer::Skip, ask) => {
+                self.plan = None;
+                vec![Event::AskSkipped { ask }]
+            }
+            (_, Ask::Acknowledge { caution, text }) => {
+                vec![Event::CautionAcknowledged { caution, text }]
+            }
+            (_, Ask::Place { red, black, .. }) => vec![self.placed(red, black)],
+            (_, Ask::Drive(drive)) => vec![Event::DriveChanged(drive)],
+            (_, Ask::Dial { function }) => vec![Event::DialTurned { function }],
+        }
+    }
+
+    /// Ends the run as aborted; a drive that is still on is the operator's to take off.
+    fn stop(&mut self, reason: &str) {
+        let reason = match &self.record.drive {
+            DriveState::Rest => reason.to_owned(),
+            drive => format!("{reason}; the coil is still driven ({drive}): take the drive off"),
+        };
+        self.ended = Some((4, Some(reason)));
+    }
+
+    fn placed(&mut self, red: Pin, black: Pin) -> Event {
+        if let Some(plan) = &mut self.plan {
+            plan.fresh = false;
+        }
+        let lead_moves = self.record.way(&red, &black).map_or(2, |way| self.record.moves_to(way));
+        let touch = self.record.touches.last().map_or(0, |t| t.touch) + 1;
+        Event::LeadsPlaced(Placement { touch, red, black, lead_moves })
+    }
+
+    fn take_back(&mut self) -> Vec<Event> {
+        let Some(newest) = self.record.newest_capture().cloned() else { return Vec::new() };
+        let touch = self.record.touches.iter().find(|t| t.touch == newest.touch);
+        self.plan = touch.map(|touch| {
+            let insight = Insight::of(&self.record, &self.terms, &self.prior);
+            Plan {
+                way: touch.way,
+                purpose: insight.purpose_on(touch.pair()),
+                fresh: true,
+                why: "once more: the last capture was taken back".into(),
+            }
+        });
+        vec![Event::CaptureTakenBack { capture: newest.capture }]
+    }
+
+    /// The look under way has settled. While the place ask is still open, the leads have
+    /// announced themselves: the touch began too.
+    fn capture(&mut self, settled: Settled) -> Vec<Event> {
+        let Some(listening) = self.listening.take() else { return Vec::new() };
+        let mut facts = Vec::new();
+        let (touch, red, black) = match self.asked.take() {
+            Some(Ask::Place { red, black, .. }) => {
+                let Event::LeadsPlaced(placement) = self.placed(red, black) else {
+                    return Vec::new();
+                };
+                facts.push(Event::LeadsPlaced(placement.clone()));
+                (placement.touch, placement.red, placement.black)
+            }
+            _ => {
+                let Some(touch) = self.record.current_touch() else { return Vec::new() };
+                let (red, black) = self.pins_of(touch.way);
+                (touch.touch, red, black)
+            }
+        };
+        self.unsettled = 0;
+        facts.push(Event::ReadingCaptured(Capture {
+            capture: self.record.last_capture + 1,
+            touch,
+            red,
+            black,
+            function: listening.function,
+            drive: self.record.drive.clone(),
+            value: settled.value,
+            unit: settled.unit,
+            overload: settled.value.is_none(),
+            u: settled.u,
+            spread: settled.spread,
+            samples: u32::try_from(settled.raw.len()).unwrap_or(u32::MAX),
+            raw: settled.raw,
+        }));
+        facts
+    }
+
+    fn gave_up_settling(&mut self, now: Moment) -> Vec<Event> {
+        let due = self.listening.as_ref().is_some_and(|l| l.settler.limit_at() <= now);
+        let (true, Some(plan)) = (due, &mut self.plan) else { return Vec::new() };
+        self.listening = None;
+        plan.fresh = true;
+        self.unsettled += 1;
+        let way = plan.way;
+        let (red, black) = self.pins_of(way);
+        let text = format!("the readings on {red}-{black} did not settle: hold the leads still");
+        let mut facts = vec![Event::MeterComplained { text }];
+        if self.unsettled >= UNSETTLED_MAX {
+            self.unsettled = 0;
+            self.plan = None;
+            let drive = self.record.drive.asked();
+            let ask = Ask::Place { red, black, function: Function::Resistance, drive, why: None };
+            facts.push(Event::AskSkipped { ask });
+        }
+        facts
+    }
+}
+
+fn acknowledge(caution: Caution) -> Ask {
+    Ask::Acknowledge { caution, text: caution.text().into() }
+}

@@ -1,0 +1,367 @@
+//! The operator as plain lines, for any terminal, a pipe, or a screen reader: one block of text
+//! per ask, one line per fact, nothing that moves or depends on colour. Enter says that the hands
+//! are done; words do the rest. A simulated bench is said to be one at the beginning, at every
+//! result and at the end.
+
+use super::{Heard, Operator, plain};
+use crate::event::{
+    Answer, Ask, BeliefSummary, Candidate, Capture, DriveState, Event, IdentifyFinding, Latching,
+    LinkNews, Outcome, PoleFound, RunStart,
+};
+use drivers::{Function, Reading};
+use std::io::{self, Write};
+
+/// What a run on simulated instruments says of itself.
+const SIMULATED: &str = "SIMULATED: the instruments and the part are a computer's; nothing real was measured.";
+
+/// Writes lines of text.
+#[derive(Debug)]
+pub struct Lines<W> {
+    out: W,
+    simulated: bool,
+    rings: bool,
+}
+
+impl<W: Write> Lines<W> {
+    /// An operator that is written to `out`; `rings`: whether a capture rings the terminal bell.
+    pub const fn new(out: W, rings: bool) -> Self {
+        Self { out, simulated: false, rings }
+    }
+
+    fn line(&mut self, text: &str) -> io::Result<()> {
+        writeln!(self.out, "{}", plain(text))?;
+        self.out.flush()
+    }
+
+    fn wrapped(&mut self, indent: &str, text: &str) -> io::Result<()> {
+        let mut line = String::new();
+        for word in text.split_whitespace() {
+            if !line.is_empty() && indent.len() + line.len() + word.len() >= 78 {
+                self.line(&format!("{indent}{line}"))?;
+                line.clear();
+            }
+            if !line.is_empty() {
+                line.push(' ');
+            }
+            line.push_str(word);
+        }
+        self.line(&format!("{indent}{line}"))
+    }
+
+    fn started(&mut self, start: &RunStart) -> io::Result<()> {
+        self.simulated = start.simulated;
+        let pins: Vec<&str> = start.pins.iter().map(crate::event::Pin::label).collect();
+        let again = if start.resumed { ", going on where it stopped" } else { "" };
+        self.line(&format!("coilmark {} {}{again}", start.version, start.command))?;
+        self.line(&format!("  pins {}", pins.join(" ")))?;
+        self.line(&format!("  meter {} by profile {}", start.meter, start.profile))?;
+        if start.simulated { self.line(&format!("  {SIMULATED}")) } else { Ok(()) }
+    }
+
+    fn capture(&mut self, c: &Capture) -> io::Result<()> {
+        let bell = if self.rings { "\u{7}" } else { "" };
+        write!(self.out, "{bell}")?;
+        self.line(&format!(
+            "      {}-{} {}: {}",
+            c.red,
+            c.black,
+            match &c.drive {
+                DriveState::Rest => "at rest".to_owned(),
+                DriveState::Energised { volts, .. } => format!("driven at {volts} V"),
+            },
+            measured(c)
+        ))
+    }
+
+    fn belief(&mut self, belief: &BeliefSummary) -> io::Result<()> {
+        match belief.candidates.first() {
+            Some(first) if first.posterior >= 0.05 => self.line(&format!(
+                "      likeliest now: {} ({})",
+                in_words(first),
+                percent(first.posterior)
+            )),
+            _ => Ok(()),
+        }
+    }
+
+    fn result(&mut self, f: &IdentifyFinding) -> io::Result<()> {
+        self.line("")?;
+        let certainty = percent(f.posterior);
+        match f.result {
+            Outcome::Identified => self.line(&format!("IDENTIFIED: {} ({certainty})", f.family))?,
+            Outcome::Undecided => {
+                self.line("UNDECIDED")?;
+                self.wrapped("  why: ", f.reason.as_deref().unwrap_or("not enough evidence"))?;
+            }
+        }
+        if f.result == Outcome::Identified {
+            for coil in &f.coils {
+                self.line(&coil_line(coil))?;
+            }
+            for pole in &f.poles {
+                self.line(&pole_line(pole, &f.marks))?;
+            }
+        }
+        if f.latching != Latching::No {
+            let after = f.reset.as_ref().map(|r| format!(", named after the reset drive {r}"));
+            self.line(&format!("  it holds its state without drive{}", after.unwrap_or_default()))?;
+        }
+        for candidate in &f.candidates {
+            let p = percent(candidate.posterior);
+            self.line(&format!("  possible: {} ({p})", in_words(candidate)))?;
+        }
+        for fault in &f.faults {
+            self.wrapped("  fault: ", &fault.text)?;
+        }
+        if !f.spares.is_empty() {
+            let spares: Vec<&str> = f.spares.iter().map(crate::event::Pin::label).collect();
+            self.line(&format!("  connected to nothing: {}", spares.join(" ")))?;
+        }
+        self.line(&format!(
+            "  {} placements, {} lead moves, {} drive changes",
+            f.placements, f.lead_moves, f.drive_changes
+        ))?;
+        if self.simulated { self.line(&format!("  {SIMULATED}")) } else { Ok(()) }
+    }
+}
+
+impl<W: Write> Operator for Lines<W> {
+    fn ask(&mut self, seq: u64, ask: &Ask) -> io::Result<()> {
+        match ask {
+            Ask::Acknowledge { text, .. } => {
+                self.line(&format!("[{seq}] CAUTION"))?;
+                self.wrapped("    ", text)?;
+                self.line("    type ok when you have read it (q stops)")
+            }
+            Ask::Place { red, black, function, why, .. } => {
+                let function = match function {
+                    Function::Resistance => String::new(),
+                    other => format!(" ({other})"),
+                };
+                self.line(&format!("[{seq}] RED lead on {red}, BLACK lead on {black}{function}"))?;
+                if let Some(why) = why {
+                    self.wrapped("      ", why)?;
+                }
+                self.line("    Enter when both touch (s cannot reach, a last one again, q stop)")
+            }
+            Ask::Drive(DriveState::Rest) => {
+                self.line(&format!("[{seq}] Take the drive OFF the coil; leave the leads on"))?;
+                self.line("    Enter when it is off (a last one again, q stop)")
+            }
+            Ask::Drive(DriveState::Energised { plus, minus, volts }) => {
+                self.line(&format!(
+                    "[{seq}] Put {volts} V on the coil: PLUS on {plus}, MINUS on {minus}; leave the leads on"
+                ))?;
+                self.line("    Enter when it is on (s cannot drive it, a last one again, q stop)")
+            }
+            Ask::Dial { function } => {
+                self.line(&format!("[{seq}] Turn the meter's dial to {function}"))?;
+                self.line("    Enter when it is there (q stop)")
+            }
+        }
+    }
+
+    fn object(&mut self, problem: &str) -> io::Result<()> {
+        self.line(&format!("    {problem}"))
+    }
+
+    fn show(&mut self, event: &Event) -> io::Result<()> {
+        match event {
+            Event::RunStarted(start) => self.started(start),
+            Event::MeterIdentified(meter) => {
+                let who = if meter.identity.is_empty() { "(no name)" } else { &meter.identity };
+                self.line(&format!("  the meter answers: {who}"))
+            }
+            Event::ReadingCaptured(capture) => self.capture(capture),
+            Event::BeliefUpdated(belief) => self.belief(belief),
+            Event::CaptureTakenBack { capture } => {
+                self.line(&format!("      capture {capture} is taken back"))
+            }
+            Event::AskSkipped { .. } => self.line("      skipped"),
+            Event::FunctionRefused { function } => {
+                self.line(&format!("      this meter has no {function}; going on without"))
+            }
+            Event::LinkChanged(LinkNews::Lost { text }) => {
+                self.wrapped("  ! ", &format!("{text}; trying to get it back"))
+            }
+            Event::LinkChanged(LinkNews::Restored { gap_s }) => {
+                self.line(&format!("  the meter is back after {gap_s:.1} s"))
+            }
+            Event::LinkChanged(LinkNews::OtherMeterAccepted { identity }) => {
+                self.line(&format!("  another meter is accepted: {identity}"))
+            }
+            Event::MeterComplained { text } => self.wrapped("  ! ", text),
+            Event::ResultReached(finding) => self.result(finding),
+            Event::RunFinished { exit, reason, job } => {
+                if let (4, Some(reason)) = (exit, reason) {
+                    self.wrapped("  ", reason)?;
+                    self.line(&format!("  `coilmark resume {job}` goes on"))?;
+                }
+                Ok(())
+            }
+            Event::CautionAcknowledged { .. }
+            | Event::DialTurned { .. }
+            | Event::LeadsPlaced(_)
+            | Event::DriveChanged(_) => Ok(()),
+        }
+    }
+
+    fn show_reading(&mut self, _: &Reading) -> io::Result<()> {
+        Ok(())
+    }
+
+    fn parse(&self, line: &str) -> Heard {
+        match line.trim().to_ascii_lowercase().as_str() {
+            "" | "r" | "ready" => Heard::Answer(None, Answer::Ready),
+            "ok" | "acknowledged" => Heard::Answer(None, Answer::Acknowledged),
+            "s" | "skip" => Heard::Answer(None, Answer::Skip),
+            "a" | "again" => Heard::Answer(None, Answer::Again),
+            "q" | "abort" => Heard::Answer(None, Answer::Abort),
+            other => {
+                let shown: String = other.chars().take(24).collect();
+                Heard::Unclear(format!(
+                    "`{shown}` is not understood: Enter, ok, s (skip), a (again) or q (stop)"
+                ))
+            }
+        }
+    }
+}
+
+/// A captured value in words.
+fn measured(c: &Capture) -> String {
+    let Some(value) = c.value else {
+        return match c.function {
+            Function::Diode => "does not conduct".into(),
+            _ => "open".into(),
+        };
+    };
+    let u = c.u.map(|u| format!(" (u {})", quantity(u))).unwrap_or_default();
+    format!("{} {}{u}", quantity(value), c.unit.symbol())
+}
+
+/// A number with four significant digits.
+fn quantity(value: f64) -> String {
+    let size = value.abs();
+    let decimals = match size {
+        s if s >= 1000.0 => 0,
+        s if s >= 100.0 => 1,
+        s if s >= 10.0 => 2,
+        _ => 3,
+    };
+    format!("{value:.decimals$}")
+}
+
+/// A probability, never rounded up to certainty.
+fn percent(p: f64) -> String {
+    let shown = format!("{:.2}", 100.0 * p);
+    if shown == "100.00" && p < 1.0 { "over 99.99 %".into() } else { format!("{shown} %") }
+}
+
+fn in_words(candidate: &Candidate) -> String {
+    let coils: Vec<String> =
+        candidate.coils.iter().map(|[a, b]| format!("coil {a}-{b}")).collect();
+    let poles: Vec<String> = candidate
+        .poles
+        .iter()
+        .map(|pole| {
+            let sides = [&pole.common, &pole.nc, &pole.no];
+            let sides: Vec<String> = sides
+                .into_iter()
+                .filter(|side| !side.is_empty())
+                .map(|side| side.iter().map(crate::event::Pin::label).collect::<Vec<_>>().join("="))
+                .collect();
+            format!("{:?} {}", pole.form, sides.join("-"))
+        })
+        .collect();
+    let all: Vec<String> = coils.into_iter().chain(poles).collect();
+    if all.is_empty() { "nothing connected".into() } else { all.join(", ") }
+}
+
+fn coil_line(coil: &crate::event::CoilFound) -> String {
+    let ohms = coil.ohms.map_or("? ohm".into(), |o| format!("{} ohm", quantity(o)));
+    let volts: Vec<String> = coil
+        .rated_volts
+        .iter()
+        .filter(|r| r.p >= 0.05)
+        .take(3)
+        .map(|r| format!("{} V {:.0} %", r.volts, 100.0 * r.p))
+        .collect();
+    let polarity = match coil.polarised {
+        Some(true) => "polarised, plus on the first",
+        Some(false) => "either way round",
+        None => "a diode across it cannot be excluded with this meter",
+    };
+    format!("  coil    {} - {}   {ohms}; rated {}; {polarity}", coil.plus, coil.minus, volts.join(", "))
+}
+
+fn pole_line(pole: &PoleFound, marks: &std::collections::BTreeMap<String, String>) -> String {
+    let side = |pins: &[crate::event::Pin], role: &str| {
+        let named: Vec<String> = pins
+            .iter()
+            .map(|p| {
+                let mark = marks.get(p.label()).map(|m| format!(" [{m}]")).unwrap_or_default();
+                format!("{p}{mark}")
+            })
+            .collect();
+        (!named.is_empty()).then(|| format!("{role} {}", named.join("=")))
+    };
+    let sides = [
+        side(&pole.common, "common"),
+        side(&pole.nc, "closed at rest"),
+        side(&pole.no, "closed when energised"),
+    ];
+    let sides: Vec<String> = sides.into_iter().flatten().collect();
+    let how = match pole.evidence {
+        crate::event::Evidence::Measured => "measured",
+        crate::event::Evidence::Inferred => "inferred",
+    };
+    format!("  pole {:?}  {}   ({how})", pole.form, sides.join(", "))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::event::{Caution, Pin};
+
+    fn said(act: impl FnOnce(&mut Lines<&mut Vec<u8>>) -> io::Result<()>) -> String {
+        let mut out = Vec::new();
+        act(&mut Lines::new(&mut out, false)).unwrap();
+        String::from_utf8(out).unwrap()
+    }
+
+    #[test]
+    fn nothing_from_outside_reaches_the_terminal_raw() {
+        let text = said(|o| {
+            o.show(&Event::MeterComplained { text: "\u{1b}[2J\u{202e}evil\u{7}".into() })
+        });
+        assert!(!text.contains(['\u{1b}', '\u{202e}', '\u{7}']), "{text:?}");
+        assert!(text.contains("evil"));
+    }
+
+    #[test]
+    fn a_caution_wants_a_word_and_not_just_enter() {
+        let lines = Lines::new(Vec::new(), false);
+        let ask = Ask::Acknowledge { caution: Caution::DeadCircuit, text: "t".into() };
+        let Heard::Answer(None, enter) = lines.parse("") else { panic!("Enter is an answer") };
+        assert!(!ask.accepts(enter));
+        assert_eq!(lines.parse("ok"), Heard::Answer(None, Answer::Acknowledged));
+    }
+
+    #[test]
+    fn a_place_ask_names_both_leads_by_word() {
+        let ask = Ask::Place {
+            red: Pin::new("3"),
+            black: Pin::new("5"),
+            function: Function::Resistance,
+            drive: crate::event::AskedDrive::Rest,
+            why: None,
+        };
+        assert!(said(|o| o.ask(4, &ask)).starts_with("[4] RED lead on 3, BLACK lead on 5\n"));
+    }
+
+    #[test]
+    fn certainty_is_never_rounded_up_to_a_hundred() {
+        assert_eq!(percent(0.999_999), "over 99.99 %");
+        assert_eq!(percent(0.5), "50.00 %");
+    }
+}

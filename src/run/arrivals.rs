@@ -1,0 +1,121 @@
+//! Everything that arrives, in one order: the meter's events from its own thread, lines from the
+//! operator's input, interrupts, and the deadline that the guide asked for. The queue is bounded:
+//! a flood of readings waits in the meter's thread, not in memory.
+
+use crate::event::Answer;
+use drivers::{Clock, MeterEvent, Moment};
+use std::collections::VecDeque;
+use std::io::{self, BufRead, Read};
+use tokio::sync::mpsc;
+
+/// How many arrivals may wait.
+const WAITING_MAX: usize = 256;
+/// The longest line of input that is read, in bytes.
+const LINE_MAX: u64 = 4096;
+
+/// One thing that arrived.
+#[derive(Debug)]
+pub enum Arrival {
+    /// From the meter.
+    Meter(MeterEvent),
+    /// A line from the operator, without its end.
+    Line(String),
+    /// An answer from simulated hands.
+    Answer(Answer),
+    /// The operator's input has ended.
+    EndOfInput,
+    /// Interrupt or terminate.
+    Interrupted,
+    /// The guide's deadline.
+    DeadlineReached,
+}
+
+/// The receiving end.
+pub struct Inbox {
+    sender: mpsc::Sender<Arrival>,
+    receiver: mpsc::Receiver<Arrival>,
+    answers: VecDeque<Answer>,
+}
+
+impl Inbox {
+    /// An empty one.
+    #[must_use]
+    pub fn new() -> Self {
+        let (sender, receiver) = mpsc::channel(WAITING_MAX);
+        Self { sender, receiver, answers: VecDeque::new() }
+    }
+
+    /// Where the meter's thread puts its events; false once nobody takes them.
+    pub fn meter_sink(&self) -> impl FnMut(MeterEvent) -> bool + Send + 'static {
+        let sender = self.sender.clone();
+        move |event| sender.blocking_send(Arrival::Meter(event)).is_ok()
+    }
+
+    /// Begins to read lines from `input` on a thread of its own, which ends with the input or the
+    /// process: a read from a terminal cannot be cut short.
+    pub fn read_lines(&self, input: impl Read + Send + 'static) {
+        let sender = self.sender.clone();
+        std::thread::spawn(move || {
+            let mut input = io::BufReader::new(input);
+            while let Some(line) = read_line(&mut input) {
+                if sender.blocking_send(Arrival::Line(line)).is_err() {
+                    return;
+                }
+            }
+            let _ = sender.blocking_send(Arrival::EndOfInput);
+        });
+    }
+
+    /// Begins to listen to interrupt and terminate. Must be called within the runtime.
+    ///
+    /// # Errors
+    /// What the system says if it cannot be listened to.
+    pub fn listen_to_signals(&self) -> io::Result<()> {
+        use tokio::signal::unix::{SignalKind, signal};
+        let mut interrupt = signal(SignalKind::interrupt())?;
+        let mut terminate = signal(SignalKind::terminate())?;
+        let sender = self.sender.clone();
+        tokio::spawn(async move {
+            loop {
+                tokio::select! {
+                    _ = interrupt.recv() => {}
+                    _ = terminate.recv() => {}
+                }
+                if sender.send(Arrival::Interrupted).await.is_err() {
+                    return;
+                }
+            }
+        });
+        Ok(())
+    }
+
+    /// Puts in an answer from simulated hands.
+    pub fn answer(&mut self, answer: Answer) {
+        self.answers.push_back(answer);
+    }
+
+    /// Waits for the next arrival, at the latest until `wake_at` by `clock`.
+    pub async fn next(&mut self, clock: &dyn Clock, wake_at: Option<Moment>) -> Arrival {
+        if let Some(answer) = self.answers.pop_front() {
+            return Arrival::Answer(answer);
+        }
+        let Some(wake_at) = wake_at else {
+            return self.receiver.recv().await.unwrap_or(Arrival::EndOfInput);
+        };
+        let wait = wake_at.since(clock.now());
+        match tokio::time::timeout(wait, self.receiver.recv()).await {
+            Ok(arrival) => arrival.unwrap_or(Arrival::EndOfInput),
+            Err(_) => Arrival::DeadlineReached,
+        }
+    }
+}
+
+/// One line as text, lossily; `None` at the end. A longer line than is read comes in pieces, each
+/// of which the operator's parser refuses.
+fn read_line(input: &mut impl BufRead) -> Option<String> {
+    let mut bytes = Vec::new();
+    match input.by_ref().take(LINE_MAX).read_until(b'\n', &mut bytes) {
+        Ok(0) | Err(_) => None,
+        Ok(_) => Some(String::from_utf8_lossy(&bytes).trim_end_matches(['\n', '\r']).to_owned()),
+    }
+}

@@ -1,0 +1,82 @@
+//! What is made from a job folder alone, with no meter: reports, the check of the record, and
+//! the schemas of everything that is machine-readable.
+
+use super::failure::{Exit, Failure};
+use super::identify::write_reports;
+use crate::journal::{self, Verified};
+use crate::report::Report;
+use std::path::Path;
+
+/// How `report` answers.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Rendering {
+    /// Writes the files into the job folder and names them.
+    Files,
+    /// Prints the machine-readable report.
+    Json,
+}
+
+/// A schema that is published.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Schema {
+    /// The operator's lines.
+    Operator,
+    /// One line of a journal.
+    Journal,
+    /// The machine-readable report.
+    Report,
+    /// A meter profile.
+    Profile,
+    /// A relay file of the simulated bench.
+    Relay,
+}
+
+/// Renders the reports of a job.
+///
+/// # Errors
+/// [`Failure`] with its exit code.
+pub fn render_report(job: &Path, rendering: Rendering) -> Result<Exit, Failure> {
+    match rendering {
+        Rendering::Files => {
+            for path in write_reports(job)? {
+                println!("{}", path.display());
+            }
+        }
+        Rendering::Json => {
+            let past = journal::read(job)?;
+            print!("{}", crate::report::render_json(&Report::from_entries(&past.entries)));
+        }
+    }
+    Ok(Exit::Done)
+}
+
+/// Checks a job's record: 0 whole (a torn last line is repaired and said), 1 changed, cut or
+/// reordered, 2 no journal.
+///
+/// # Errors
+/// [`Failure`] where it cannot be read at all.
+pub fn verify(job: &Path) -> Result<Exit, Failure> {
+    let verified = journal::verify(job)?;
+    println!("{}: {verified}", job.display());
+    Ok(match verified {
+        Verified::NoJournal => Exit::BadInput,
+        sound if sound.is_sound() => Exit::Done,
+        _ => Exit::NotPassed,
+    })
+}
+
+/// Prints a schema.
+///
+/// # Errors
+/// None that can be helped: the schemas are made from the types.
+pub fn show_schema(schema: Schema) -> Result<Exit, Failure> {
+    let schema = match schema {
+        Schema::Operator => crate::operator::schema(),
+        Schema::Journal => journal::schema(),
+        Schema::Report => crate::report::schema(),
+        Schema::Profile => drivers::profile::schema(),
+        Schema::Relay => crate::bench::Part::schema(),
+    };
+    println!("{schema:#}");
+    Ok(Exit::Done)
+}
