@@ -1,1 +1,33 @@
-//! To be filled.
+//! What an unmarked relay is, worked out from touches: exact belief over all partitions of its
+//! pins into coils, poles, joints and spares, and the placement that tells most. Pins are
+//! positions `0..n`, 2 to 16 of them; nothing here reads a clock, a port or a file.
+//!
+//! The way through: a [`Touch`] becomes [`Weights`] by [`Channel::weigh`]; a [`Belief`], begun from
+//! a [`Prior`], takes them in; its [`Posterior`] says what is believed; [`choose`] says what to
+//! ask for next.
+
+mod amount;
+mod belief;
+mod candidates;
+mod evidence;
+mod family;
+mod footprint;
+mod isolation;
+mod lattice;
+mod layouts;
+mod pair;
+mod partition;
+mod planner;
+mod prior;
+mod why;
+
+pub use belief::{Belief, CANDIDATES, Marginals, Posterior};
+pub use evidence::{Channel, Level, Look, Seen, Status, Touch, Weights};
+pub use family::{Family, Group};
+pub use footprint::{BadFootprint, Footprint, Numbering, Place};
+pub use isolation::isolation_cover;
+pub use pair::{PINS_MAX, Pair};
+pub use partition::{Coil, Partition, Pole};
+pub use planner::{Costs, Probe, Situation, choose};
+pub use prior::{LAYOUT_SHARE, Prior};
+pub use why::Why;

@@ -1,0 +1,175 @@
+//! Numbers for sums over partitions. The same recursion runs over three of them: plain `f64`
+//! while its range suffices, [`Wide`] when hundreds of contradictory touches would underflow it,
+//! and [`Best`], whose sum is the larger one, for the most probable partition.
+
+/// A quantity that can be added up over alternatives and multiplied over parts.
+pub(super) trait Amount: Copy {
+    /// Neutral for [`Amount::plus`].
+    const ZERO: Self;
+    /// Neutral for [`Amount::times`].
+    const ONE: Self;
+    /// The amount whose natural logarithm this is.
+    fn from_ln(ln: f64) -> Self;
+    /// Its natural logarithm.
+    fn ln(self) -> f64;
+    /// This or that.
+    fn plus(self, other: Self) -> Self;
+    /// This and that.
+    fn times(self, other: Self) -> Self;
+    /// The share of `whole` that this is.
+    fn share_of(self, whole: Self) -> f64;
+}
+
+impl Amount for f64 {
+    const ZERO: Self = 0.0;
+    const ONE: Self = 1.0;
+
+    fn from_ln(ln: f64) -> Self {
+        ln.exp()
+    }
+
+    fn ln(self) -> f64 {
+        self.ln()
+    }
+
+    #[inline]
+    fn plus(self, other: Self) -> Self {
+        self + other
+    }
+
+    #[inline]
+    fn times(self, other: Self) -> Self {
+        self * other
+    }
+
+    fn share_of(self, whole: Self) -> f64 {
+        self / whole
+    }
+}
+
+/// A float with an exponent of its own: `fraction` times 2 to the power of `exponent`. The
+/// fraction is 0 or within 2^-256 to 2^256, so that one sum or product of two never leaves `f64`.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Wide {
+    fraction: f64,
+    exponent: i64,
+}
+
+/// 2^256 and 2^-256, exactly.
+const UP: f64 = f64::from_bits((1023 + 256) << 52);
+const DOWN: f64 = f64::from_bits((1023 - 256) << 52);
+
+impl Wide {
+    fn settled(mut self) -> Self {
+        if self.fraction == 0.0 {
+            return Self::ZERO;
+        }
+        while self.fraction > UP {
+            self.fraction *= DOWN;
+            self.exponent += 256;
+        }
+        while self.fraction < DOWN {
+            self.fraction *= UP;
+            self.exponent -= 256;
+        }
+        self
+    }
+}
+
+impl Amount for Wide {
+    const ZERO: Self = Self { fraction: 0.0, exponent: 0 };
+    const ONE: Self = Self { fraction: 1.0, exponent: 0 };
+
+    fn from_ln(ln: f64) -> Self {
+        let steps = (ln / (256.0 * std::f64::consts::LN_2)).trunc().clamp(-1e12, 1e12);
+        let fraction = (ln - steps * 256.0 * std::f64::consts::LN_2).exp();
+        Self { fraction, exponent: steps as i64 * 256 }.settled()
+    }
+
+    fn ln(self) -> f64 {
+        self.fraction.ln() + self.exponent as f64 * std::f64::consts::LN_2
+    }
+
+    fn plus(self, other: Self) -> Self {
+        if self.fraction == 0.0 {
+            return other;
+        }
+        if other.fraction == 0.0 {
+            return self;
+        }
+        let (high, low) =
+            if self.exponent >= other.exponent { (self, other) } else { (other, self) };
+        // Exponents are multiples of 256: three steps apart the lower one is beyond rounding.
+        let fraction = match high.exponent - low.exponent {
+            0 => high.fraction + low.fraction,
+            256 => high.fraction + low.fraction * DOWN,
+            512 => high.fraction + low.fraction * DOWN * DOWN,
+            _ => high.fraction,
+        };
+        Self { fraction, exponent: high.exponent }.settled()
+    }
+
+    fn times(self, other: Self) -> Self {
+        Self { fraction: self.fraction * other.fraction, exponent: self.exponent + other.exponent }
+            .settled()
+    }
+
+    fn share_of(self, whole: Self) -> f64 {
+        if self.fraction == 0.0 { 0.0 } else { (self.ln() - whole.ln()).exp() }
+    }
+}
+
+/// A natural logarithm, of which the larger one counts.
+#[derive(Clone, Copy, Debug, PartialEq, PartialOrd)]
+pub(super) struct Best(pub f64);
+
+impl Amount for Best {
+    const ZERO: Self = Self(f64::NEG_INFINITY);
+    const ONE: Self = Self(0.0);
+
+    fn from_ln(ln: f64) -> Self {
+        Self(ln)
+    }
+
+    fn ln(self) -> f64 {
+        self.0
+    }
+
+    #[inline]
+    fn plus(self, other: Self) -> Self {
+        if other.0 > self.0 { other } else { self }
+    }
+
+    #[inline]
+    fn times(self, other: Self) -> Self {
+        Self(self.0 + other.0)
+    }
+
+    fn share_of(self, whole: Self) -> f64 {
+        (self.0 - whole.0).exp()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        #[test]
+        fn wide_agrees_with_plain_where_plain_can(a in -300.0..300.0_f64, b in -300.0..300.0_f64) {
+            let (x, y) = (Wide::from_ln(a), Wide::from_ln(b));
+            prop_assert!((x.times(y).ln() - (a + b)).abs() < 1e-10);
+            let sum = (a.exp() + b.exp()).ln();
+            prop_assert!((x.plus(y).ln() - sum).abs() < 1e-10);
+            prop_assert!((x.share_of(y).ln() - (a - b)).abs() < 1e-10);
+        }
+
+        #[test]
+        fn wide_goes_where_plain_cannot(a in -1e6..1e6_f64, b in -1e6..1e6_f64) {
+            let (x, y) = (Wide::from_ln(a), Wide::from_ln(b));
+            prop_assert!((x.times(y).ln() - (a + b)).abs() < 1e-8);
+            prop_assert!((x.plus(y).ln() - a.max(b)).abs() < 0.7);
+        }
+    }
+}

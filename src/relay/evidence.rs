@@ -1,0 +1,321 @@
+//! From what the meter showed to what it says about a pair. A [`Touch`] is all readings that were
+//! taken while the leads stayed put: slips happen when leads touch and last as long as they
+//! stay, so the touch is the unit of evidence. [`Channel::weigh`] turns it into natural-log
+//! likelihoods per [`Status`], by the value in ohms. What the readings are is the guide's affair;
+//! what they mean for the whole part is the belief's.
+
+use super::pair::Pair;
+
+/// What a pair of pins shows, at rest / energised.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Status {
+    /// Open / open.
+    Open,
+    /// Closed / open: a break contact.
+    Break,
+    /// Open / closed: a make contact.
+    Make,
+    /// Closed / closed.
+    Joined,
+    /// The resistance of a coil.
+    Coil,
+}
+
+impl Status {
+    /// All, in the order of lists kept per status.
+    pub const ALL: [Self; 5] = [Self::Open, Self::Break, Self::Make, Self::Joined, Self::Coil];
+
+    /// What the meter meets, at rest or energised.
+    #[must_use]
+    pub const fn level(self, energised: bool) -> Level {
+        match (self, energised) {
+            (Self::Coil, _) => Level::Coil,
+            (Self::Joined, _) | (Self::Break, false) | (Self::Make, true) => Level::Closed,
+            (Self::Open, _) | (Self::Break, true) | (Self::Make, false) => Level::Open,
+        }
+    }
+}
+
+/// What the meter meets between two pins at one moment.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Level {
+    /// Nothing conducts.
+    Open,
+    /// A closed contact or a joint.
+    Closed,
+    /// A coil.
+    Coil,
+}
+
+/// A settled reading, by value.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Seen {
+    /// Overload on ohms.
+    Open,
+    /// A resistance.
+    Ohms {
+        /// Its value, in ohms; a zeroed meter may show a little less than nothing.
+        ohms: f64,
+        /// Its standard uncertainty, in ohms.
+        u: f64,
+    },
+}
+
+/// One settled reading of a touch.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Look {
+    /// `None` at rest. `Some(q)` while driven: `q` is the probability that the drive that is
+    /// applied really moves the part; 1 once something followed it.
+    pub driven: Option<f64>,
+    /// What the meter showed.
+    pub seen: Seen,
+}
+
+/// All readings of one touch: one piece of evidence.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Touch {
+    /// Where the leads were.
+    pub pair: Pair,
+    /// What was seen while they stayed there.
+    pub looks: Vec<Look>,
+}
+
+/// Natural-log likelihoods per [`Status`], in the order of [`Status::ALL`].
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Weights(pub [f64; 5]);
+
+/// How touches go wrong. Both rates are common practice without a source, and settable.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Channel {
+    /// Probability that a lead does not touch: open throughout.
+    pub no_contact: f64,
+    /// Probability that a lead bridges to the next pin: closed throughout.
+    pub bridge: f64,
+}
+
+impl Default for Channel {
+    fn default() -> Self {
+        Self { no_contact: 0.02, bridge: 0.002 }
+    }
+}
+
+impl Channel {
+    /// A channel that errs so rarely that its readings are as good as the truth.
+    pub const PERFECT: Self = Self { no_contact: 1e-9, bridge: 1e-9 };
+
+    /// What `touch` says about its pair. A touch without looks says nothing. Values that are not
+    /// numbers say nothing either.
+    #[must_use]
+    pub fn weigh(&self, touch: &Touch) -> Weights {
+        let no_contact = clamp(self.no_contact);
+        let bridge = clamp(self.bridge);
+        let honest = clamp(1.0 - no_contact - bridge);
+        let slip = |level| touch.looks.iter().map(|look| ln_density(level, look.seen)).sum();
+        let open: f64 = slip(Level::Open);
+        let short: f64 = slip(Level::Closed);
+        Weights(Status::ALL.map(|status| {
+            ln_sum(&[
+                honest.ln() + truth(status, &touch.looks),
+                no_contact.ln() + open,
+                bridge.ln() + short,
+            ])
+        }))
+    }
+
+    /// What a drive across a pair says about that pair. `followed`: some other touch changed with
+    /// the drive, back and forth; then this pair is a coil, unless two slips fell together.
+    /// Not followed: the drive moves a part whose coil this is with probability `q`.
+    #[must_use]
+    pub fn weigh_drive(&self, followed: bool, q: f64) -> Weights {
+        let q = clamp(q);
+        let chance = clamp(self.no_contact * 0.05);
+        let (coil, other) = if followed { (q, chance) } else { (1.0 - q, 1.0) };
+        let coil = clamp(coil).max(chance).ln();
+        Weights([other.ln(), other.ln(), other.ln(), other.ln(), coil])
+    }
+}
+
+fn clamp(p: f64) -> f64 {
+    if p.is_nan() { 0.5 } else { p.clamp(1e-12, 1.0) }
+}
+
+/// `ln` of the sum of exponentials.
+fn ln_sum(terms: &[f64]) -> f64 {
+    let top = terms.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    top + terms.iter().map(|term| (term - top).exp()).sum::<f64>().ln()
+}
+
+/// ln likelihood of the looks if the leads touched well. Whether a drive moves the part is one
+/// fact for the whole touch: a drive with the higher `q` moves whatever the lower one moves.
+fn truth(status: Status, looks: &[Look]) -> f64 {
+    let rest = looks.iter().filter(|look| look.driven.is_none());
+    let still: f64 = rest.map(|look| ln_density(status.level(false), look.seen)).sum();
+    let mut driven: Vec<(f64, Seen)> =
+        looks.iter().filter_map(|look| Some((clamp(look.driven?), look.seen))).collect();
+    if driven.is_empty() {
+        return still;
+    }
+    driven.sort_by(|a, b| b.0.total_cmp(&a.0));
+    // Threshold after the first `moved` drives, strongest first: those move the part.
+    let terms: Vec<f64> = (0..=driven.len())
+        .filter_map(|moved| {
+            let above = if moved == 0 { 1.0 } else { driven[moved - 1].0 };
+            let below = driven.get(moved).map_or(0.0, |next| next.0);
+            (above > below).then(|| {
+                let looks = driven.iter().enumerate();
+                let seen = looks.map(|(i, (_, seen))| ln_density(status.level(i < moved), *seen));
+                (above - below).ln() + seen.sum::<f64>()
+            })
+        })
+        .collect();
+    still + ln_sum(&terms)
+}
+
+/// Points of ln density over log10 ohms, straight lines between them, by what the meter meets.
+/// Wide on purpose: a contact with dirt on it reaches tens of ohms, a coil for a car's current
+/// relay goes down to a few. Between 5 and 16 ohms neither is preferred, so only what follows
+/// the drive tells. Common practice, no source.
+const CLOSED: [(f64, f64); 8] = [
+    (-3.0, -0.5),
+    (-1.0, 0.0),
+    (0.3, 0.0),
+    (0.7, -3.5),
+    (1.2, -3.5),
+    (1.7, -7.5),
+    (3.0, -8.0),
+    (6.0, -9.0),
+];
+const COIL: [(f64, f64); 9] = [
+    (-3.0, -10.0),
+    (0.0, -8.0),
+    (0.7, -3.5),
+    (1.2, -3.5),
+    (1.6, -1.0),
+    (2.0, -0.5),
+    (4.0, -0.5),
+    (4.7, -2.0),
+    (6.0, -6.0),
+];
+const OPEN: [(f64, f64); 4] = [(-3.0, -12.0), (5.0, -10.0), (6.0, -6.0), (8.0, -3.0)];
+/// ln probability that a good touch on a conductor still shows overload.
+const LOST: f64 = -9.0;
+
+/// ln density of what is seen, per decade of resistance, or ln probability of an overload.
+fn ln_density(level: Level, seen: Seen) -> f64 {
+    match (seen, level) {
+        (Seen::Open, Level::Open) => 0.0,
+        (Seen::Open, _) => LOST,
+        (Seen::Ohms { ohms, .. }, _) if ohms.is_nan() => 0.0,
+        (Seen::Ohms { ohms, u }, _) => {
+            // Below its own uncertainty a value is as good as that uncertainty.
+            let floor = if u.is_finite() { u.clamp(1e-3, 1.0) } else { 1.0 };
+            line(points(level), ohms.clamp(floor, 1e9).log10())
+        }
+    }
+}
+
+fn points(level: Level) -> &'static [(f64, f64)] {
+    match level {
+        Level::Open => &OPEN,
+        Level::Closed => &CLOSED,
+        Level::Coil => &COIL,
+    }
+}
+
+/// Straight lines between points, level beyond the ends.
+fn line(points: &[(f64, f64)], x: f64) -> f64 {
+    let after = points.partition_point(|point| point.0 < x);
+    match (after.checked_sub(1).and_then(|i| points.get(i)), points.get(after)) {
+        (Some(a), Some(b)) => a.1 + (b.1 - a.1) * (x - a.0) / (b.0 - a.0),
+        (Some(end), None) | (None, Some(end)) => end.1,
+        (None, None) => 0.0,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn touch(looks: &[(Option<f64>, Option<f64>)]) -> Touch {
+        let looks = looks
+            .iter()
+            .map(|&(driven, ohms)| Look {
+                driven,
+                seen: ohms.map_or(Seen::Open, |ohms| Seen::Ohms { ohms, u: 0.05 }),
+            })
+            .collect();
+        Touch { pair: Pair::ordered(0, 1), looks }
+    }
+
+    fn odds(weights: Weights, a: Status, b: Status) -> f64 {
+        weights.0[a as usize] - weights.0[b as usize]
+    }
+
+    #[test]
+    fn an_open_touch_keeps_a_closed_pair_at_the_slip_rate() {
+        let weights = Channel::default().weigh(&touch(&[(None, None)]));
+        let ratio = odds(weights, Status::Joined, Status::Open).exp();
+        assert!((ratio - 0.02).abs() < 0.001, "{ratio}");
+    }
+
+    #[test]
+    fn a_closed_touch_keeps_an_open_pair_at_the_bridge_rate() {
+        let weights = Channel::default().weigh(&touch(&[(None, Some(0.2))]));
+        let ratio = odds(weights, Status::Open, Status::Break).exp();
+        assert!((ratio - 0.002).abs() < 0.0005, "{ratio}");
+    }
+
+    #[test]
+    fn a_pair_that_follows_is_stronger_evidence_than_any_single_look() {
+        let channel = Channel::default();
+        let both = channel.weigh(&touch(&[(None, Some(0.2)), (Some(1.0), None)]));
+        let rest = channel.weigh(&touch(&[(None, Some(0.2))]));
+        assert!(
+            odds(both, Status::Break, Status::Open) > odds(rest, Status::Break, Status::Open) + 2.0
+        );
+        assert!(odds(both, Status::Break, Status::Joined) > 6.0);
+    }
+
+    #[test]
+    fn eight_ohms_alone_do_not_tell_a_coil_from_a_contact() {
+        let weights = Channel::default().weigh(&touch(&[(None, Some(8.0))]));
+        assert!(odds(weights, Status::Coil, Status::Joined).abs() < 0.1);
+        let coil = Channel::default().weigh(&touch(&[(None, Some(330.0))]));
+        assert!(odds(coil, Status::Coil, Status::Joined) > 4.0);
+        let contact = Channel::default().weigh(&touch(&[(None, Some(0.08))]));
+        assert!(odds(contact, Status::Joined, Status::Coil) > 4.0);
+    }
+
+    #[test]
+    fn a_drive_that_may_not_move_the_part_says_less() {
+        let channel = Channel::default();
+        let sure = channel.weigh(&touch(&[(None, Some(0.2)), (Some(1.0), Some(0.2))]));
+        let faint = channel.weigh(&touch(&[(None, Some(0.2)), (Some(0.3), Some(0.2))]));
+        assert!(odds(sure, Status::Joined, Status::Break) > 5.0);
+        assert!(odds(faint, Status::Joined, Status::Break) < 0.5);
+    }
+
+    #[test]
+    fn a_part_moved_by_the_weaker_drive_is_moved_by_the_stronger() {
+        let contrary = touch(&[(None, None), (Some(0.3), Some(0.2)), (Some(0.9), None)]);
+        let steady = touch(&[(None, None), (Some(0.3), None), (Some(0.9), Some(0.2))]);
+        let channel = Channel { no_contact: 1e-6, bridge: 1e-6 };
+        let make = |touch| channel.weigh(touch).0[Status::Make as usize];
+        assert!(make(&steady) > -1.0);
+        assert!(make(&contrary) < -8.0);
+    }
+
+    #[test]
+    fn odd_numbers_give_finite_weights() {
+        for ohms in [f64::NAN, f64::INFINITY, f64::NEG_INFINITY, -3.0, 0.0, 1e300] {
+            for q in [f64::NAN, -1.0, 0.0, 2.0] {
+                let weights = Channel { no_contact: f64::NAN, bridge: 2.0 }.weigh(&touch(&[
+                    (None, Some(ohms)),
+                    (Some(q), Some(ohms)),
+                    (Some(q), None),
+                ]));
+                assert!(weights.0.iter().all(|w| w.is_finite()), "{ohms} {q} {weights:?}");
+            }
+        }
+    }
+}

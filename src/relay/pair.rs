@@ -1,0 +1,81 @@
+//! Unordered pairs of pins. Pins are positions 0 to 15; a [`Pair`] always holds two different
+//! ones, the lower first. Everything that is kept per pair is a list in [`Pair::index`] order,
+//! which does not depend on how many pins the part has.
+
+/// The most pins a part can have here.
+pub const PINS_MAX: usize = 16;
+
+/// Two different pins, in no order.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Pair {
+    lo: u8,
+    hi: u8,
+}
+
+impl Pair {
+    /// The pair of these two positions; `None` if they are the same or beyond [`PINS_MAX`].
+    #[must_use]
+    pub const fn new(a: usize, b: usize) -> Option<Self> {
+        if a == b || a >= PINS_MAX || b >= PINS_MAX { None } else { Some(Self::ordered(a, b)) }
+    }
+
+    /// The pair of two positions that the caller knows to differ and to be in range.
+    pub(super) const fn ordered(a: usize, b: usize) -> Self {
+        if a < b { Self { lo: a as u8, hi: b as u8 } } else { Self { lo: b as u8, hi: a as u8 } }
+    }
+
+    /// The lower position.
+    #[must_use]
+    pub const fn lo(self) -> usize {
+        self.lo as usize
+    }
+
+    /// The higher position.
+    #[must_use]
+    pub const fn hi(self) -> usize {
+        self.hi as usize
+    }
+
+    /// Whether `pin` is one of the two.
+    #[must_use]
+    pub const fn has(self, pin: usize) -> bool {
+        self.lo() == pin || self.hi() == pin
+    }
+
+    /// The place of this pair in lists kept per pair: 01, 02, 12, 03, 13, 23, ...
+    #[must_use]
+    pub const fn index(self) -> usize {
+        self.hi() * (self.hi() - 1) / 2 + self.lo()
+    }
+
+    /// How many pairs `pins` pins have.
+    #[must_use]
+    pub const fn count(pins: usize) -> usize {
+        pins * pins.saturating_sub(1) / 2
+    }
+
+    /// All pairs of `pins` pins, in index order.
+    pub fn all(pins: usize) -> impl Iterator<Item = Self> {
+        (1..pins.min(PINS_MAX)).flat_map(|hi| (0..hi).map(move |lo| Self::ordered(lo, hi)))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn indices_count_up_without_a_gap() {
+        for pins in 0..=PINS_MAX {
+            let indices: Vec<usize> = Pair::all(pins).map(Pair::index).collect();
+            assert_eq!(indices, (0..Pair::count(pins)).collect::<Vec<_>>());
+        }
+    }
+
+    #[test]
+    fn a_pair_has_no_order_and_two_different_pins() {
+        assert_eq!(Pair::new(5, 2), Pair::new(2, 5));
+        assert_eq!(Pair::new(3, 3), None);
+        assert_eq!(Pair::new(0, 16), None);
+    }
+}

@@ -1,0 +1,143 @@
+//! What is believed before the first touch: which shapes of parts there are and how often, every
+//! labelling of a shape being equally likely, and, where the operator states a footprint, the
+//! symmetric layouts on it. The frequencies are common practice without a source; what they
+//! cannot do is exclude a part.
+
+use super::family::{Family, Group};
+use super::footprint::Footprint;
+use super::lattice::Lattice;
+use super::partition::Partition;
+use crate::event::Form;
+use std::sync::Arc;
+
+/// How much of the prior the layouts of a stated footprint get; the rest stays free.
+pub const LAYOUT_SHARE: f64 = 0.8;
+
+/// A prior over partitions.
+#[derive(Clone, Debug)]
+pub struct Prior {
+    pub(super) lattice: Arc<Lattice>,
+    pub(super) families: Vec<(Family, f64)>,
+    /// Layouts with their prior, and the share that is left for the free model.
+    pub(super) layouts: Vec<(Partition, f64)>,
+    pub(super) free_share: f64,
+}
+
+impl Prior {
+    /// The parts that a drawer holds, on this many pins (2 to 16).
+    #[must_use]
+    pub fn usual(pins: usize) -> Self {
+        Self::only(pins, usual_families(pins))
+    }
+
+    /// Only these families, with these probabilities up to a common factor. Those that do not fit
+    /// the pins are left out.
+    #[must_use]
+    pub fn only(pins: usize, families: impl IntoIterator<Item = (Family, f64)>) -> Self {
+        let families: Vec<(Family, f64)> = families.into_iter().collect();
+        let lattice = Arc::new(Lattice::new(pins, &families));
+        Self { lattice, families, layouts: Vec::new(), free_share: 1.0 }
+    }
+
+    /// This prior mixed with the symmetric layouts on a footprint, [`LAYOUT_SHARE`] in all. A
+    /// footprint with another number of pins, or without a layout, changes nothing.
+    #[must_use]
+    pub fn with_footprint(mut self, footprint: &Footprint) -> Self {
+        if footprint.pins() != self.pins() {
+            return self;
+        }
+        let layouts = footprint.layouts(&self.families);
+        let total: f64 = layouts.iter().map(|(_, weight)| weight).sum();
+        if total > 0.0 {
+            self.free_share = 1.0 - LAYOUT_SHARE;
+            let scaled = |(layout, weight)| (layout, LAYOUT_SHARE * weight / total);
+            self.layouts = layouts.into_iter().map(scaled).collect();
+        }
+        self
+    }
+
+    /// How many pins the part has.
+    #[must_use]
+    pub fn pins(&self) -> usize {
+        self.lattice.pins
+    }
+}
+
+/// Poles of one form only, by how many: how often, up to a common factor.
+const PURE: [(Form, &[f64]); 3] = [
+    (Form::C, &[20.0, 25.0, 6.0, 12.0, 1.0]),
+    (Form::A, &[12.0, 6.0, 2.0, 4.0, 0.5, 0.5]),
+    (Form::B, &[2.0, 1.0, 0.3, 0.5, 0.1, 0.1]),
+];
+
+/// Every family that fits, with how often, up to a common factor.
+fn usual_families(pins: usize) -> Vec<(Family, f64)> {
+    let mut cores: Vec<(Vec<Group>, f64)> = Vec::new();
+    for (form, weights) in PURE {
+        for (poles, weight) in (1..).zip(weights) {
+            cores.push((vec![Group::contact(form); poles], *weight));
+        }
+        cores.push((vec![Group::doubled(form)], 3.0));
+    }
+    for (makes, breaks, changeovers) in mixtures() {
+        let poles = [(Form::A, makes), (Form::B, breaks), (Form::C, changeovers)];
+        let groups =
+            poles.iter().flat_map(|&(form, count)| vec![Group::contact(form); count]).collect();
+        let weight = if changeovers == 0 && makes <= 2 && breaks <= 2 { 2.0 } else { 0.5 };
+        cores.push((groups, weight));
+    }
+    let mut families: Vec<(Family, f64)> = Vec::new();
+    for (poles, weight) in &cores {
+        for (extra, share) in around(poles) {
+            families.push((Family::new(poles.iter().copied().chain(extra)), weight * share));
+        }
+    }
+    families.extend(no_relay(pins));
+    families.retain(|(family, _)| family.size() <= pins);
+    for (family, weight) in &mut families {
+        // Each spare pin halves what is believed of a part, but never to nothing.
+        *weight *= 0.4_f64.powi((pins - family.size()) as i32);
+    }
+    families
+}
+
+/// Make, break and changeover poles together: makes with breaks up to six, with changeovers four.
+fn mixtures() -> impl Iterator<Item = (usize, usize, usize)> {
+    let all = (0..=5).flat_map(|a| (0..=5).flat_map(move |b| (0..=3).map(move |c| (a, b, c))));
+    all.filter(|&(a, b, c)| {
+        let kinds = [a, b, c].iter().filter(|count| **count > 0).count();
+        kinds > 1 && a + b + c <= if c == 0 { 6 } else { 4 }
+    })
+}
+
+/// Coils, and a fault or a joint, that go with these poles: how often.
+fn around(poles: &[Group]) -> Vec<(Vec<Group>, f64)> {
+    let coil = Group::Coil(1, 1);
+    let plain = poles.iter().all(|&pole| matches!(pole, Group::Contact { common: 1, .. }));
+    let mut all = vec![(vec![coil], 1.0)];
+    if plain && poles.len() <= 4 {
+        all.push((vec![Group::TappedCoil], 0.05));
+        all.push((vec![coil, coil], 0.05));
+    }
+    if plain && poles.len() <= 3 {
+        // A contact that is welded shows as a joint; so do pins joined inside.
+        all.push((vec![coil, Group::Joined(2)], 0.02));
+    }
+    all
+}
+
+/// Not a relay, or one whose coil is open: joints and spares; or a coil and nothing that follows.
+fn no_relay(pins: usize) -> Vec<(Family, f64)> {
+    let coil = Group::Coil(1, 1);
+    let mut all = vec![
+        (Family::default(), 0.5),
+        (Family::new([coil]), 0.5),
+        (Family::new([coil, coil]), 0.1),
+        (Family::new([Group::TappedCoil]), 0.1),
+        (Family::new([Group::Joined(3)]), 0.1),
+        (Family::new([Group::Joined(4)]), 0.1),
+        (Family::new([coil, Group::Joined(2)]), 0.2),
+    ];
+    all.extend((1..=pins / 2).map(|pairs| (Family::new(vec![Group::Joined(2); pairs]), 0.2)));
+    all
+}

@@ -1,0 +1,99 @@
+//! Why a placement is asked for, as data: the guide and the screen say it in the operator's own
+//! pin names.
+
+use super::belief::Posterior;
+use super::evidence::Status;
+use super::pair::Pair;
+use std::fmt;
+
+/// What a placement is for. Pins are positions.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Why {
+    /// To find the coil.
+    FindCoil {
+        /// The pair to measure.
+        pair: Pair,
+    },
+    /// To find what a pin belongs to.
+    FindContact {
+        /// The pair to measure.
+        pair: Pair,
+        /// Whether both states are looked at.
+        toggle: bool,
+    },
+    /// To tell two things that this pair may be.
+    Tell {
+        /// The pair to measure.
+        pair: Pair,
+        /// What it most probably shows.
+        either: Status,
+        /// What it may show instead.
+        or: Status,
+    },
+    /// To make sure of what is believed already.
+    Confirm {
+        /// The pair to measure.
+        pair: Pair,
+        /// What it is believed to show.
+        believed: Status,
+    },
+}
+
+impl Why {
+    pub(super) fn of(posterior: &Posterior, pair: Pair, toggle: bool) -> Self {
+        let of = posterior.pairs.get(pair.index()).copied().unwrap_or_default();
+        let mut likely: Vec<(Status, f64)> = Status::ALL.into_iter().zip(of).collect();
+        likely.sort_by(|a, b| b.1.total_cmp(&a.1));
+        let coil = posterior.coil().map_or(0.0, |(_, p)| p);
+        match likely.as_slice() {
+            [(believed, p), ..] if *p > 0.9 => Self::Confirm { pair, believed: *believed },
+            _ if coil < 0.5 => Self::FindCoil { pair },
+            [(either, p), (or, q), ..] if p + q > 0.9 => {
+                Self::Tell { pair, either: *either, or: *or }
+            }
+            _ => Self::FindContact { pair, toggle },
+        }
+    }
+
+    /// In a technician's words; `names` gives the label of a position.
+    pub fn named<'a, S: AsRef<str>>(&'a self, names: &'a [S]) -> impl fmt::Display + 'a {
+        Named { why: self, names }
+    }
+}
+
+struct Named<'a, S> {
+    why: &'a Why,
+    names: &'a [S],
+}
+
+impl<S: AsRef<str>> fmt::Display for Named<'_, S> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let name = |pin: usize| self.names.get(pin).map_or("?", AsRef::as_ref);
+        let both = |pair: Pair| format!("{} and {}", name(pair.lo()), name(pair.hi()));
+        match self.why {
+            Why::FindCoil { pair } => write!(f, "to find the coil: {} may be it", both(*pair)),
+            Why::FindContact { pair, toggle: true } => {
+                write!(f, "to see what {} do when the coil is driven", both(*pair))
+            }
+            Why::FindContact { pair, toggle: false } => {
+                write!(f, "to see whether {} belong together", both(*pair))
+            }
+            Why::Tell { pair, either, or } => {
+                write!(f, "{} are either {} or {}", both(*pair), said(*either), said(*or))
+            }
+            Why::Confirm { pair, believed } => {
+                write!(f, "to make sure that {} are {}", both(*pair), said(*believed))
+            }
+        }
+    }
+}
+
+fn said(status: Status) -> &'static str {
+    match status {
+        Status::Open => "apart",
+        Status::Break => "a break contact",
+        Status::Make => "a make contact",
+        Status::Joined => "joined",
+        Status::Coil => "the coil",
+    }
+}
