@@ -1,1 +1,4 @@
 //! To be filled.
+
+pub mod coil;
+pub mod marking;
