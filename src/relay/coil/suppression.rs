@@ -79,6 +79,9 @@ const DIODE_SHOWS_VOLTS: f64 = 0.6;
 /// A junction below this is none, but a bad touch (Schottky: 0.15 V and more; from memory).
 const JUNCTION_VOLTS_MIN: f64 = 0.15;
 
+/// The same in ohms: no meter drives more than 1.5 mA on a range that reads a coil (from memory).
+const JUNCTION_OHMS_MIN: f64 = 100.0;
+
 /// Between a diode's drop and a lamp's: silicon stays below 0.9 V, a red LED above 1.4 V at a
 /// meter's test current (from memory).
 const LAMP_VOLTS_MIN: f64 = 1.1;
@@ -135,7 +138,9 @@ fn by_ohms(forward: Option<Shown>, reverse: Option<Shown>) -> Polarity {
     };
     match (compare(forward, reverse), forward, reverse) {
         // Overload one way is a lifted lead or an open coil, not a coil with a diode across it.
-        (Compared::Lower(direction, _), Shown::Number { .. }, Shown::Number { .. }) => {
+        (Compared::Lower(direction, ohms), Shown::Number { .. }, Shown::Number { .. })
+            if ohms >= JUNCTION_OHMS_MIN =>
+        {
             conducting(direction, 0.0)
         }
         _ => Polarity::CannotTell,
@@ -298,6 +303,12 @@ mod tests {
     }
 
     #[test]
+    fn leads_that_touch_are_no_diode() {
+        both_ways(ohms(0.3), ohms(1600.0), Polarity::CannotTell);
+        both_ways(diode(number(0.001)), diode(number(1.6)), Polarity::CannotTell);
+    }
+
+    #[test]
     fn the_diode_test_decides_over_ohms() {
         let conducts = LeadLooks { ohms: number(1600.0), diode_volts: number(0.64) };
         let blocks = LeadLooks { ohms: number(1600.0), diode_volts: number(1.6) };
@@ -322,5 +333,7 @@ mod tests {
         both_ways(diode(number(0.6)), none, Polarity::CannotTell);
         both_ways(diode(number(f64::NAN)), diode(number(1.6)), Polarity::CannotTell);
         both_ways(diode(number(f64::NAN)), diode(OVER), Polarity::CannotTell);
+        both_ways(diode(number(f64::INFINITY)), diode(OVER), Polarity::CannotTell);
+        both_ways(diode(number(-1.6)), diode(number(1.6)), Polarity::CannotTell);
     }
 }

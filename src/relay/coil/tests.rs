@@ -135,6 +135,11 @@ fn contradictory_drives_still_give_a_distribution() {
         let shares = rated_volts(400.0, 2.0, DriveEvidence { moved_at, still_at });
         close(shares.iter().map(|s| s.1).sum(), 1.0, 1e-9);
     }
+    // Contacts seen moving at 5 V are a fact; seen still at 24 V, a lead may have slipped.
+    let moved = DriveEvidence { moved_at: Some(5.0), still_at: None };
+    let both = DriveEvidence { still_at: Some(24.0), ..moved };
+    assert_eq!(rated_volts(400.0, 2.0, both), rated_volts(400.0, 2.0, moved));
+    assert_eq!(moves_probability(400.0, 2.0, both, 24.0), 1.0);
 }
 
 /// One drive after another up the ladder, as the guide does: what it shows of a part that picks
