@@ -1,5 +1,6 @@
 //! What a person (or a machine in a person's place) can be asked, and what they can answer.
-//! Every ask wants exactly one answer; which answers fit which ask is said here, once.
+//! Every ask wants exactly one answer; which answers fit which ask is said here, once. The texts
+//! of the cautions are here too: they are shown before the step they belong to, word for word.
 
 use super::pin::Pin;
 use drivers::Function;

@@ -9,12 +9,14 @@
 mod amount;
 mod belief;
 mod candidates;
+pub mod coil;
 mod evidence;
 mod family;
 mod footprint;
 mod isolation;
 mod lattice;
 mod layouts;
+pub mod marking;
 mod pair;
 mod partition;
 mod planner;
