@@ -1,1 +1,182 @@
-//! To be filled.
+//! The simulated bench: a part from a relay file, a meter, a supply and a clumsy pair of hands,
+//! all seeded. A program that talks to its meter over a pseudo-terminal or TCP, and asks its
+//! hands for placements, cannot tell it from hardware. [`Bench`] is a handle on the shared state;
+//! clones share it. Without a link, [`Bench::read`] measures in simulated time and never waits.
+
+mod chance;
+mod circuit;
+mod hands;
+mod hazard;
+mod meter;
+mod meter_model;
+mod network;
+mod part;
+mod part_file;
+mod part_raw;
+mod state;
+mod supply;
+mod toml_text;
+
+pub use hands::{HandTimes, SlipRates};
+pub use hazard::{Hazard, HazardKind};
+pub use meter_model::{Accuracy, MeterModel, VoiceKind};
+pub use part::{Part, TrueCoil, TruePole, Truth};
+pub use part_file::BadPart;
+
+use crate::event::{Answer, Ask, Pin};
+use drivers::{Clock, Function, Moment, Unit, Value};
+use state::State;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::time::Duration;
+
+/// How the bench is set up.
+#[derive(Clone, Debug)]
+pub struct BenchOptions {
+    /// The seed of everything that varies.
+    pub seed: u64,
+    /// The meter.
+    pub meter: MeterModel,
+    /// Factor on the meter's noise; 0 also takes away its errors and the scraping of tips.
+    pub noise: f64,
+    /// How often the hands slip.
+    pub slips: SlipRates,
+    /// How long they take.
+    pub times: HandTimes,
+    /// Pairs that they cannot reach, and skip.
+    pub unreachable: Vec<[Pin; 2]>,
+    /// Whether there is no supply: drive asks are skipped.
+    pub cannot_drive: bool,
+    /// The supply's current limit, in amps.
+    pub supply_amps_max: f64,
+    /// Temperature of the coil, in degrees Celsius.
+    pub celsius: f64,
+    /// What counts as a hazard.
+    pub limits: Limits,
+}
+
+/// Limits on a drive.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Limits {
+    /// Most volts.
+    pub volts_max: f64,
+    /// Most power into the part, in watts.
+    pub coil_watts_max: f64,
+}
+
+impl Default for BenchOptions {
+    fn default() -> Self {
+        Self {
+            seed: 1,
+            meter: MeterModel::commanded(),
+            noise: 1.0,
+            slips: SlipRates::USUAL,
+            times: HandTimes::PERSON,
+            unreachable: Vec::new(),
+            cannot_drive: false,
+            supply_amps_max: 0.5,
+            celsius: 20.0,
+            limits: Limits { volts_max: 24.0, coil_watts_max: 3.0 },
+        }
+    }
+}
+
+/// A handle on one bench; clones share it.
+#[derive(Clone)]
+pub struct Bench {
+    shared: Arc<Shared>,
+}
+
+struct Shared {
+    state: Mutex<State>,
+    time: Mutex<Time>,
+}
+
+/// Simulated time that was let pass, and a real clock while a link is being served.
+#[derive(Default)]
+struct Time {
+    passed: Duration,
+    clock: Option<Arc<dyn Clock>>,
+}
+
+impl Bench {
+    /// A bench with this part on it, leads in the air, nothing driven, the dial at DC volts.
+    #[must_use]
+    pub fn new(part: Part, options: BenchOptions) -> Self {
+        let state = Mutex::new(State::new(part, &options));
+        let time = Mutex::new(Time::default());
+        Self { shared: Arc::new(Shared { state, time }) }
+    }
+
+    /// The part on the bench.
+    #[must_use]
+    pub fn part(&self) -> Part {
+        self.state().circuit.part().clone()
+    }
+
+    /// Does what is asked, at once; simulated time passes as if hands had done it.
+    pub fn perform(&self, ask: &Ask) -> Answer {
+        let (answer, took) = self.perform_timed(ask);
+        if self.time().clock.is_none() {
+            self.let_pass(took);
+        }
+        answer
+    }
+
+    /// Does what is asked, at once, and says how long hands would have taken.
+    pub fn perform_timed(&self, ask: &Ask) -> (Answer, Duration) {
+        let now = self.now();
+        self.state().perform(ask, now)
+    }
+
+    /// Takes both leads off.
+    pub fn lift(&self) {
+        let now = self.now();
+        self.state().lift(now);
+    }
+
+    /// One reading in this function, without a link, one conversion of simulated time later.
+    pub fn read(&self, function: Function) -> (Value, Unit) {
+        let now = self.now();
+        let mut state = self.state();
+        state.meter.set_function(function);
+        let conversion = state.begin(now);
+        let shown = state.finish(&conversion);
+        drop(state);
+        self.let_pass(conversion.due.since(now));
+        (shown.value, function.unit())
+    }
+
+    /// What a real bench would have suffered so far.
+    #[must_use]
+    pub fn hazards(&self) -> Vec<Hazard> {
+        self.state().hazards.clone()
+    }
+
+    /// Whether the armature is in its energised (or set) position now.
+    #[must_use]
+    pub fn armature_set(&self) -> bool {
+        self.state().circuit.armature_set()
+    }
+
+    /// The bench's time.
+    #[must_use]
+    pub fn now(&self) -> Moment {
+        let time = self.time();
+        let real = time.clock.as_ref().map_or(Duration::ZERO, |clock| clock.now().since_start());
+        Moment::from_start(time.passed.saturating_add(real))
+    }
+
+    /// Lets simulated time pass.
+    pub fn let_pass(&self, span: Duration) {
+        let mut time = self.time();
+        time.passed = time.passed.saturating_add(span);
+    }
+
+    fn state(&self) -> MutexGuard<'_, State> {
+        self.shared.state.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    fn time(&self) -> MutexGuard<'_, Time> {
+        self.shared.time.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}

@@ -1,0 +1,190 @@
+//! The part, the supply and the tips of the leads as one circuit: what a test current or a
+//! voltmeter between the two tips meets, and where the armature goes when the drive changes.
+//! Solved anew for each question by nodal analysis, so sneak paths through coils and joined
+//! pins are there without being thought of. Ohms, volts, amps; the meter's own errors and the
+//! leads' resistance are the meter's matter.
+
+use super::network::{Junction, Network, Solution};
+use super::part::{CoilTask, Part, Suppression};
+use super::supply::{Applied, Delivered, Supply};
+
+/// Between the doubled or joined pins of one terminal, in ohms.
+const LINK_OHMS: f64 = 0.002;
+/// From a tip to the pin under it; what a scraping tip adds is the meter's matter.
+const TIP_OHMS: f64 = 0.001;
+/// A voltmeter's input resistance, in ohms. Common practice, no source.
+const VOLTMETER_OHMS: f64 = 10e6;
+/// Copper's temperature coefficient at 20 degrees Celsius, per kelvin (IEC 60028: 0.00393).
+const COPPER_PER_KELVIN: f64 = 0.00393;
+
+/// Which pins each tip touches. Empty: no contact. Two: the tip bridges them.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub(crate) struct Touch {
+    pub(crate) red: Vec<usize>,
+    pub(crate) black: Vec<usize>,
+    /// Whether metal joins the two tips.
+    pub(crate) together: bool,
+}
+
+/// The circuit.
+#[derive(Clone, Debug)]
+pub(crate) struct Circuit {
+    part: Part,
+    supply: Supply,
+    touch: Touch,
+    armature_set: bool,
+    copper: f64,
+}
+
+/// What the meter puts between its tips.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) enum Probe {
+    /// A current out of red, in amps.
+    TestAmps(f64),
+    /// A voltmeter's input.
+    Voltmeter,
+}
+
+impl Circuit {
+    pub(crate) fn new(part: Part, supply: Supply, celsius: f64) -> Self {
+        let armature_set = part.begins_set;
+        let copper = 1.0 + COPPER_PER_KELVIN * (celsius - 20.0);
+        Self { part, supply, touch: Touch::default(), armature_set, copper }
+    }
+
+    pub(crate) fn part(&self) -> &Part {
+        &self.part
+    }
+
+    pub(crate) fn applied(&self) -> Option<Applied> {
+        self.supply.applied
+    }
+
+    pub(crate) fn armature_set(&self) -> bool {
+        self.armature_set
+    }
+
+    /// Puts the tips down.
+    pub(crate) fn touch(&mut self, touch: Touch) {
+        self.touch = touch;
+        self.move_armature();
+    }
+
+    /// Switches the supply; says what it delivers once the armature has moved.
+    pub(crate) fn apply(&mut self, applied: Option<Applied>) -> Delivered {
+        self.supply.applied = applied;
+        self.move_armature()
+    }
+
+    /// Volts of red against black with this between the tips; `None` where no path leads from
+    /// one to the other, so that a test current cannot flow.
+    pub(crate) fn volts(&self, probe: Probe) -> Option<f64> {
+        let (mut network, red, black) = self.network();
+        match probe {
+            Probe::TestAmps(amps) => network.source(red, black, amps),
+            Probe::Voltmeter => network.resistor(red, black, VOLTMETER_OHMS),
+        }
+        let (solution, _) = self.supply.solve(&network);
+        solution.between(red, black)
+    }
+
+    /// Volts that the supply puts between the tips.
+    pub(crate) fn live_volts(&self) -> f64 {
+        match self.supply.applied {
+            Some(_) => self.volts(Probe::Voltmeter).unwrap_or(0.0),
+            None => 0.0,
+        }
+    }
+
+    /// Lets the armature follow the coils until it rests; a part that would chatter is left
+    /// where a few rounds leave it.
+    fn move_armature(&mut self) -> Delivered {
+        let mut delivered = Delivered::default();
+        for _ in 0..4 {
+            let (network, ..) = self.network();
+            let (solution, now) = self.supply.solve(&network);
+            delivered = now;
+            let set = self.armature_after(&solution);
+            if set == self.armature_set {
+                break;
+            }
+            self.armature_set = set;
+        }
+        delivered
+    }
+
+    fn armature_after(&self, solution: &Solution) -> bool {
+        let mut set = self.armature_set;
+        if self.part.armature_stuck {
+            return set;
+        }
+        let mut held = false;
+        let mut let_go = false;
+        for coil in self.part.coils.iter().filter(|coil| coil.ohms.is_some()) {
+            let volts = solution.between(coil.plus, coil.minus).unwrap_or(0.0);
+            let picks_up = volts.abs() >= coil.pick_up_volts * self.copper;
+            match coil.task {
+                CoilTask::Hold => {
+                    held |= volts.abs() > coil.drop_out_volts * self.copper;
+                    set |= picks_up;
+                    let_go = true;
+                }
+                CoilTask::SetAndReset if picks_up => set = volts > 0.0,
+                CoilTask::Set if picks_up => set = true,
+                CoilTask::Reset if picks_up => set = false,
+                _ => {}
+            }
+        }
+        set && (held || !let_go)
+    }
+
+    /// Everything but the supply and what the meter adds; and the nodes of the two tips.
+    fn network(&self) -> (Network, usize, usize) {
+        let mut network = Network::new(self.part.pins.count());
+        self.add_coils(&mut network);
+        for contact in &self.part.contacts {
+            let throws = contact.nc.iter().chain(&contact.no).map(|t| &t.pins);
+            throws.chain([&contact.common]).for_each(|pins| link(&mut network, pins));
+            if let Some(throw) = contact.closed(self.armature_set) {
+                network.resistor(contact.common[0], throw.pins[0], throw.ohms);
+            }
+        }
+        self.part.joined.iter().for_each(|pins| link(&mut network, pins));
+        for &(a, b, ohms) in &self.part.resistors {
+            network.resistor(a, b, ohms);
+        }
+        let (red, black) = (network.node(), network.node());
+        for (tip, pins) in [(red, &self.touch.red), (black, &self.touch.black)] {
+            pins.iter().for_each(|&pin| network.resistor(tip, pin, TIP_OHMS));
+        }
+        if self.touch.together {
+            network.resistor(red, black, TIP_OHMS);
+        }
+        (network, red, black)
+    }
+
+    fn add_coils(&self, network: &mut Network) {
+        for coil in &self.part.coils {
+            if let Some(ohms) = coil.ohms {
+                network.resistor(coil.plus, coil.minus, ohms * self.copper);
+            }
+            match coil.suppression {
+                Suppression::None => {}
+                Suppression::Diode => {
+                    network.junction(coil.minus, coil.plus, Junction::SILICON);
+                }
+                Suppression::Lamp { forward_volts, series_ohms } => {
+                    let inside = network.node();
+                    network.junction(coil.plus, inside, Junction::lamp(forward_volts));
+                    network.resistor(inside, coil.minus, series_ohms);
+                }
+            }
+        }
+    }
+}
+
+fn link(network: &mut Network, pins: &[usize]) {
+    for pair in pins.windows(2) {
+        network.resistor(pair[0], pair[1], LINK_OHMS);
+    }
+}
