@@ -1,1 +1,43 @@
-//! To be filled.
+//! Reports from the journal alone: a [`Report`] is a fold over a job's entries, and HTML, JSON,
+//! CSV and the drawings in them are renderings of it. The same entries give the same bytes, on
+//! any machine, at any time. What came from fingers or instruments is escaped where it is
+//! written. A report says what was measured and what was inferred; it is never a certificate.
+
+mod facts;
+mod fold;
+mod html;
+mod json;
+mod number;
+mod parts;
+mod readings;
+mod summary;
+mod svg;
+mod visible;
+mod words;
+mod write;
+
+pub use html::render as render_html;
+pub use json::{render as render_json, schema};
+pub use parts::{BeliefPoint, Captured, Counts, Found, RunEnd, RunPart, Step, What};
+pub use readings::render as render_csv;
+pub use summary::render as render_summary;
+pub use write::{ReportError, write_all};
+
+/// A job as its journal tells it.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Report {
+    /// Whether any instrument was simulated in any run.
+    pub simulated: bool,
+    /// How many entries the journal has.
+    pub entries: u64,
+    /// The runs, in order; more than one where the job was resumed.
+    pub runs: Vec<RunPart>,
+    /// What happened, in order.
+    pub steps: Vec<Step>,
+    /// The course of the belief.
+    pub course: Vec<BeliefPoint>,
+    /// What it took.
+    pub counts: Counts,
+    /// The last result, if there is one.
+    pub found: Option<Found>,
+}

@@ -1,0 +1,149 @@
+//! The fold: journal entries in, [`Report`] out. Nothing is left out and nothing is invented: each
+//! entry but a belief becomes one step, in order, and the totals are counted from the steps. The
+//! same entries always give the same report. An entry before any start of a run is kept too.
+
+use super::Report;
+use super::parts::{BeliefPoint, Captured, Found, RunEnd, RunPart, Step, What};
+use crate::event::{DriveState, Event};
+use crate::journal::Entry;
+
+impl Report {
+    /// Folds a journal's entries into a report. No entries give an empty report.
+    #[must_use]
+    pub fn from_entries(entries: &[Entry]) -> Self {
+        let mut fold = Fold::default();
+        for entry in entries {
+            fold.take(entry);
+        }
+        fold.report
+    }
+}
+
+#[derive(Default)]
+struct Fold {
+    report: Report,
+    drive: Option<DriveState>,
+}
+
+impl Fold {
+    fn take(&mut self, entry: &Entry) {
+        self.report.entries = entry.seq;
+        if let Event::RunStarted(start) = &entry.event {
+            self.drive = None;
+            self.report.simulated |= start.simulated;
+            self.report.runs.push(RunPart {
+                began: entry.at,
+                last: entry.at,
+                start: start.clone(),
+                end: None,
+            });
+        }
+        if let Some(run) = self.report.runs.last_mut() {
+            run.last = entry.at;
+        }
+        if let Some(what) = self.step(entry) {
+            let (seq, at, elapsed_s) = (entry.seq, entry.at, entry.elapsed_s);
+            self.report.steps.push(Step { seq, at, elapsed_s, what });
+        }
+    }
+
+    fn step(&mut self, entry: &Entry) -> Option<What> {
+        let counts = &mut self.report.counts;
+        Some(match &entry.event {
+            Event::RunStarted(start) => {
+                let run = u32::try_from(self.report.runs.len()).unwrap_or(u32::MAX);
+                What::Began { run, resumed: start.resumed }
+            }
+            Event::MeterIdentified(meter) => What::Meter(meter.clone()),
+            Event::CautionAcknowledged { caution, text } => {
+                What::Caution { caution: *caution, text: text.clone() }
+            }
+            Event::DialTurned { function } => What::Dial { function: *function },
+            Event::LeadsPlaced(placed) => {
+                counts.placements += 1;
+                counts.lead_moves = counts.lead_moves.saturating_add(placed.lead_moves);
+                What::Touch {
+                    touch: placed.touch,
+                    red: placed.red.to_string(),
+                    black: placed.black.to_string(),
+                    lead_moves: placed.lead_moves,
+                    captures: 0,
+                }
+            }
+            Event::DriveChanged(drive) => {
+                let before = self.drive.replace(drive.clone()).unwrap_or(DriveState::Rest);
+                counts.drive_changes += u32::from(before != *drive);
+                What::Drive { drive: drive.clone() }
+            }
+            Event::ReadingCaptured(capture) => {
+                counts.captures += 1;
+                self.count_for_touch(capture.touch);
+                let simulated = self.report.runs.last().is_some_and(|run| run.start.simulated);
+                What::Capture(Captured { capture: capture.clone(), taken_back: false, simulated })
+            }
+            Event::CaptureTakenBack { capture } => {
+                counts.taken_back += 1;
+                self.strike(*capture);
+                What::TakenBack { capture: *capture }
+            }
+            Event::AskSkipped { ask } => {
+                counts.skips += 1;
+                What::Skipped { asked: ask.clone() }
+            }
+            Event::BeliefUpdated(belief) => {
+                let (placements, captures) = (counts.placements, counts.captures);
+                let belief = belief.clone();
+                self.report.course.push(BeliefPoint {
+                    seq: entry.seq,
+                    placements,
+                    captures,
+                    belief,
+                });
+                return None;
+            }
+            Event::LinkChanged(news) => {
+                counts.link_losses +=
+                    u32::from(matches!(news, crate::event::LinkNews::Lost { .. }));
+                What::Link { news: news.clone() }
+            }
+            Event::MeterComplained { text } => {
+                counts.complaints += 1;
+                What::Complaint { text: text.clone() }
+            }
+            Event::ResultReached(finding) => {
+                self.report.simulated |= finding.simulated;
+                let finding = finding.clone();
+                self.report.found = Some(Found { seq: entry.seq, at: entry.at, finding });
+                What::Result
+            }
+            Event::RunFinished { exit, reason, job } => {
+                let end = RunEnd { exit: *exit, reason: reason.clone(), job: job.clone() };
+                if let Some(run) = self.report.runs.last_mut() {
+                    run.end = Some(end.clone());
+                }
+                What::Ended(end)
+            }
+        })
+    }
+
+    fn count_for_touch(&mut self, number: u32) {
+        let placed = self.report.steps.iter_mut().rev().find_map(|step| match &mut step.what {
+            What::Touch { touch, captures, .. } if *touch == number => Some(captures),
+            _ => None,
+        });
+        if let Some(captures) = placed {
+            *captures += 1;
+        }
+    }
+
+    fn strike(&mut self, number: u32) {
+        for step in self.report.steps.iter_mut().rev() {
+            if let What::Capture(captured) = &mut step.what
+                && captured.capture.capture == number
+            {
+                captured.taken_back = true;
+                return;
+            }
+        }
+    }
+}

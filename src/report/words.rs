@@ -1,0 +1,217 @@
+//! The words of a report: verdicts, families, roles of pins, drives and values in a technician's
+//! plain English, each said in one place. Text from outside goes through
+//! [`visible`](super::visible::visible) here; escaping for HTML is left to the templates.
+
+use super::Report;
+use super::facts::{Throw, Verdict};
+use super::number;
+use super::parts::Captured;
+use super::visible::visible;
+use crate::event::{
+    Candidate, CoilFound, DriveState, FaultCode, Form, IdentifyFinding, Latching, Outcome, Pin,
+};
+use drivers::{Function, Unit};
+
+/// The one plain sentence about what a report is not.
+pub(super) const NO_CERTIFICATE: &str = "This is a record of measurements, not a certificate: it \
+    shows which pin is what. It does not show that a contact may switch mains, and a multimeter \
+    cannot prove insulation.";
+/// Said wherever simulated readings appear.
+pub(super) const SIMULATED: &str = "SIMULATED: no real part was measured";
+
+pub(super) fn pin(pin: &Pin) -> String {
+    visible(pin.label())
+}
+
+pub(super) fn pins(pins: &[Pin]) -> String {
+    pins.iter().map(pin).collect::<Vec<_>>().join(", ")
+}
+
+/// The verdict in a word or two.
+pub(super) fn verdict(report: &Report) -> String {
+    match (report.verdict(), report.finding()) {
+        (Verdict::Identified, Some(finding)) => format!("Identified: {}", family(finding)),
+        (Verdict::Undecided, _) => "Undecided".into(),
+        _ => "Not finished".into(),
+    }
+}
+
+/// Why, in a sentence or two.
+pub(super) fn because(report: &Report) -> String {
+    let Some(finding) = report.finding() else {
+        let why = report.runs.last().and_then(|run| run.end.as_ref()?.reason.as_deref());
+        return match why {
+            Some(why) => sentence(why),
+            None => "The job has no result; the record breaks off.".into(),
+        };
+    };
+    let posterior = number::probability(finding.posterior);
+    match finding.result {
+        Outcome::Identified => {
+            let asked = report.start().map(|start| number::probability(start.confidence));
+            let asked = asked.map(|a| format!(" (asked for: {a})")).unwrap_or_default();
+            format!("Every pin is named; probability {posterior}{asked}.")
+        }
+        Outcome::Undecided => {
+            let why = finding.reason.as_deref().unwrap_or("The evidence does not suffice");
+            format!("{} Best candidate: probability {posterior}.", sentence(why))
+        }
+    }
+}
+
+/// Outside text as a sentence: a capital first, a full stop last.
+pub(super) fn sentence(text: &str) -> String {
+    let shown = visible(text.trim());
+    let mut rest = shown.chars();
+    let first = rest.next().map(|c| c.to_uppercase().to_string()).unwrap_or_default();
+    let stop = if shown.ends_with(['.', '!', '?']) || shown.is_empty() { "" } else { "." };
+    format!("{first}{}{stop}", rest.as_str())
+}
+
+fn family(finding: &IdentifyFinding) -> String {
+    let holds = match finding.latching {
+        Latching::No => "",
+        Latching::OneCoil => ", latching, one coil",
+        Latching::TwoCoils => ", latching, two coils",
+    };
+    if finding.family.is_empty() {
+        return format!("no contacts{holds}");
+    }
+    let parts = finding.family.split('+').map(|code| {
+        let digits = code.chars().take_while(char::is_ascii_digit).count();
+        let (count, form) = code.split_at(digits);
+        let (one, many) = match form {
+            "A" => ("make contact", "make contacts"),
+            "B" => ("break contact", "break contacts"),
+            "C" => ("changeover contact", "changeover contacts"),
+            _ => return visible(code),
+        };
+        match count {
+            "1" => format!("one {one}"),
+            "2" => format!("two {many}"),
+            "3" => format!("three {many}"),
+            "4" => format!("four {many}"),
+            n => format!("{n} {many}"),
+        }
+    });
+    let words = parts.collect::<Vec<_>>().join(" and ");
+    format!("{words} ({}){holds}", visible(&finding.family))
+}
+
+/// What a pin is, in words.
+pub(super) fn role(finding: &IdentifyFinding, pin: &Pin) -> String {
+    for (i, coil) in finding.coils.iter().enumerate() {
+        let name = if finding.coils.len() > 1 { format!("coil {}", i + 1) } else { "coil".into() };
+        let side = |plus: bool| match (coil.polarised, plus) {
+            (Some(false), _) => format!("{name}, either polarity"),
+            (Some(true), true) => format!("{name}, plus only"),
+            (Some(true), false) => format!("{name}, minus only"),
+            (None, true) => format!("{name}, driven with plus here"),
+            (None, false) => format!("{name}, driven with minus here"),
+        };
+        if coil.plus == *pin || coil.minus == *pin {
+            return side(coil.plus == *pin);
+        }
+    }
+    for (i, pole) in finding.poles.iter().enumerate() {
+        let of =
+            if finding.poles.len() > 1 { format!(" of pole {}", i + 1) } else { String::new() };
+        match (pole.form, pole.common.contains(pin), pole.nc.contains(pin)) {
+            (Form::C, true, _) => return format!("common{of}"),
+            (_, false, true) if pole.form == Form::C => return format!("normally closed{of}"),
+            (Form::C, ..) if pole.no.contains(pin) => return format!("normally open{of}"),
+            (Form::B, common, nc) if common || nc => return format!("break contact{of}"),
+            (Form::A, ..) if pole.common.contains(pin) || pole.no.contains(pin) => {
+                return format!("make contact{of}");
+            }
+            _ => {}
+        }
+    }
+    if let Some(group) = finding.joined.iter().find(|group| group.contains(pin)) {
+        let others: Vec<Pin> = group.iter().filter(|other| *other != pin).cloned().collect();
+        return format!("joined inside with {}", pins(&others));
+    }
+    if finding.spares.contains(pin) {
+        return "spare: no connection found".into();
+    }
+    "not established".into()
+}
+
+pub(super) const fn throw(throw: Throw) -> &'static str {
+    match throw {
+        Throw::Closed => "NC",
+        Throw::Open => "NO",
+    }
+}
+
+/// What a capture showed, without its uncertainty: `open`, `0.12 Ω`.
+pub(super) fn value(captured: &Captured) -> String {
+    let c = &captured.capture;
+    match c.value {
+        Some(value) if !c.overload => number::quantity(value, c.u, c.unit).plain(),
+        _ if c.unit == Unit::Ohm || c.function == Function::Diode => "open".into(),
+        _ => "over range".into(),
+    }
+}
+
+pub(super) fn drive(drive: &DriveState) -> String {
+    match drive {
+        DriveState::Rest => "at rest".into(),
+        DriveState::Energised { plus, minus, volts } => {
+            format!("{}, plus {}, minus {}", number::volts(*volts), pin(plus), pin(minus))
+        }
+    }
+}
+
+pub(super) fn polarity(coil: &CoilFound) -> String {
+    match coil.polarised {
+        Some(true) => format!(
+            "polarised: plus on {}, minus on {}, never the other way round",
+            pin(&coil.plus),
+            pin(&coil.minus)
+        ),
+        Some(false) => "not polarised".into(),
+        None => "not established: the meter's test current cannot show a diode across this coil; \
+                 drive it as marked"
+            .into(),
+    }
+}
+
+pub(super) fn rated(coil: &CoilFound) -> String {
+    if coil.rated_volts.is_empty() {
+        return "not established".into();
+    }
+    let one = |r: &crate::event::RatedVolts| {
+        format!("{} (probability {})", number::volts(r.volts), number::probability(r.p))
+    };
+    coil.rated_volts.iter().take(4).map(one).collect::<Vec<_>>().join("; ")
+}
+
+pub(super) const fn fault(code: FaultCode) -> &'static str {
+    match code {
+        FaultCode::WeldedContact => "Welded contact",
+        FaultCode::StuckOpenContact => "Contact stuck open",
+        FaultCode::OpenCoil => "Open coil",
+        FaultCode::ShortedTurns => "Shorted turns",
+        FaultCode::HighContactOhms => "High contact resistance",
+        FaultCode::NoResponse => "No response",
+        FaultCode::NotARelay => "Not a relay",
+    }
+}
+
+/// A candidate in one line: `2C: coil 1-8; pole 3-4-5; pole 6-2-7`.
+pub(super) fn candidate(candidate: &Candidate) -> String {
+    let coils = candidate.coils.iter().map(|[a, b]| format!("coil {}-{}", pin(a), pin(b)));
+    let poles = candidate.poles.iter().map(|pole| {
+        let side = |pins: &[Pin]| pins.iter().map(pin).collect::<Vec<_>>().join("=");
+        let ends = [(&pole.nc, "NC"), (&pole.no, "NO")];
+        let ends = ends.iter().filter(|(pins, _)| !pins.is_empty());
+        let ends = ends.map(|(pins, name)| format!("{name} {}", side(pins)));
+        let first = if pole.form == Form::C { "common" } else { "from" };
+        format!("{first} {}, {}", side(&pole.common), ends.collect::<Vec<_>>().join(", "))
+    });
+    let parts = coils.chain(poles).collect::<Vec<_>>().join("; ");
+    let family =
+        if candidate.family.is_empty() { "none".into() } else { visible(&candidate.family) };
+    format!("{family}: {parts}")
+}
