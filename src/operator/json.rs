@@ -162,8 +162,11 @@ mod tests {
             "{\"v\":1,\"seq\":8,\"ask\":\"place\",\"red\":\"3\",\"black\":\"5\",\
              \"function\":\"resistance\",\"drive\":\"rest\"}\n"
         );
-        let drive =
-            Ask::Drive(DriveState::Energised { plus: Pin::new("1"), minus: Pin::new("2"), volts: 12.0 });
+        let drive = Ask::Drive(DriveState::Energised {
+            plus: Pin::new("1"),
+            minus: Pin::new("2"),
+            volts: 12.0,
+        });
         assert_eq!(
             said(|o| o.ask(9, &drive)),
             "{\"v\":1,\"seq\":9,\"ask\":\"drive\",\"state\":\"energised\",\"plus\":\"1\",\
@@ -201,8 +204,16 @@ mod tests {
             Heard::Answer(Some(7), Answer::Ready)
         );
         assert_eq!(json.parse("  "), Heard::Nothing);
-        let odd = ["ready", "{\"seq\":7}", "{\"seq\":7,\"answer\":\"yes\"}", "{\"answer\":\"ready\"}",
-            "{\"seq\":7,\"answer\":\"ready\",\"x\":1}", "[", "\u{0}", "{\"v\":2,\"seq\":7,\"answer\":\"ready\"}"];
+        let odd = [
+            "ready",
+            "{\"seq\":7}",
+            "{\"seq\":7,\"answer\":\"yes\"}",
+            "{\"answer\":\"ready\"}",
+            "{\"seq\":7,\"answer\":\"ready\",\"x\":1}",
+            "[",
+            "\u{0}",
+            "{\"v\":2,\"seq\":7,\"answer\":\"ready\"}",
+        ];
         for line in odd {
             assert!(matches!(json.parse(line), Heard::Unclear(_)), "{line}");
         }

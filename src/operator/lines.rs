@@ -12,7 +12,8 @@ use drivers::{Function, Reading};
 use std::io::{self, Write};
 
 /// What a run on simulated instruments says of itself.
-const SIMULATED: &str = "SIMULATED: the instruments and the part are a computer's; nothing real was measured.";
+const SIMULATED: &str =
+    "SIMULATED: the instruments and the part are a computer's; nothing real was measured.";
 
 /// Writes lines of text.
 #[derive(Debug)]
@@ -258,8 +259,7 @@ fn percent(p: f64) -> String {
 }
 
 fn in_words(candidate: &Candidate) -> String {
-    let coils: Vec<String> =
-        candidate.coils.iter().map(|[a, b]| format!("coil {a}-{b}")).collect();
+    let coils: Vec<String> = candidate.coils.iter().map(|[a, b]| format!("coil {a}-{b}")).collect();
     let poles: Vec<String> = candidate
         .poles
         .iter()
@@ -291,7 +291,12 @@ fn coil_line(coil: &crate::event::CoilFound) -> String {
         Some(false) => "either way round",
         None => "a diode across it cannot be excluded with this meter",
     };
-    format!("  coil    {} - {}   {ohms}; rated {}; {polarity}", coil.plus, coil.minus, volts.join(", "))
+    format!(
+        "  coil    {} - {}   {ohms}; rated {}; {polarity}",
+        coil.plus,
+        coil.minus,
+        volts.join(", ")
+    )
 }
 
 fn pole_line(pole: &PoleFound, marks: &std::collections::BTreeMap<String, String>) -> String {
@@ -331,9 +336,8 @@ mod tests {
 
     #[test]
     fn nothing_from_outside_reaches_the_terminal_raw() {
-        let text = said(|o| {
-            o.show(&Event::MeterComplained { text: "\u{1b}[2J\u{202e}evil\u{7}".into() })
-        });
+        let text =
+            said(|o| o.show(&Event::MeterComplained { text: "\u{1b}[2J\u{202e}evil\u{7}".into() }));
         assert!(!text.contains(['\u{1b}', '\u{202e}', '\u{7}']), "{text:?}");
         assert!(text.contains("evil"));
     }

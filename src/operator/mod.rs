@@ -62,12 +62,12 @@ pub enum Heard {
 #[must_use]
 pub fn plain(text: &str) -> String {
     let harmful = |c: char| {
-        c.is_control() || matches!(c, '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{feff}')
+        c.is_control()
+            || matches!(c, '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{feff}')
     };
     text.chars()
         .flat_map(|c| {
-            let shown: Vec<char> =
-                if harmful(c) { c.escape_unicode().collect() } else { vec![c] };
+            let shown: Vec<char> = if harmful(c) { c.escape_unicode().collect() } else { vec![c] };
             shown
         })
         .collect()

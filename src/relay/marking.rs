@@ -5,44 +5,30 @@
 //! no pole get none. Pins are positions, counted from 0. Which coil pin is A1 is the caller's
 //! word, for only the caller knows the polarity.
 
+use super::partition::Pole;
 use crate::event::Form;
 use std::collections::BTreeMap;
 
-/// One pole's pins. A make or break pole has its two sides in `common` and `no` or `nc`.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct PolePins {
-    /// The contact's form.
-    pub form: Form,
-    /// The common.
-    pub common: Vec<usize>,
-    /// Closed with the common at rest.
-    pub nc: Vec<usize>,
-    /// Closed with the common when energised.
-    pub no: Vec<usize>,
+/// Pins with the second digit of their mark (EN 50005).
+fn functions(pole: &Pole) -> impl Iterator<Item = (usize, u8)> + '_ {
+    let (common, nc, no) = match pole.form {
+        Form::A => (3, 2, 4),
+        Form::B | Form::C => (1, 2, 4),
+    };
+    let side = |pins: &'_ [usize], digit: u8| {
+        pins.iter().map(|&pin| (pin, digit)).collect::<Vec<_>>().into_iter()
+    };
+    side(&pole.common, common).chain(side(&pole.nc, nc)).chain(side(&pole.no, no))
 }
 
-impl PolePins {
-    /// Pins with the second digit of their mark (EN 50005).
-    fn functions(&self) -> impl Iterator<Item = (usize, u8)> + '_ {
-        let (common, nc, no) = match self.form {
-            Form::A => (3, 2, 4),
-            Form::B | Form::C => (1, 2, 4),
-        };
-        let side = |pins: &'_ [usize], digit: u8| {
-            pins.iter().map(|&pin| (pin, digit)).collect::<Vec<_>>().into_iter()
-        };
-        side(&self.common, common).chain(side(&self.nc, nc)).chain(side(&self.no, no))
-    }
-
-    fn lowest(&self) -> usize {
-        self.functions().map(|(pin, _)| pin).min().unwrap_or(usize::MAX)
-    }
+fn lowest(pole: &Pole) -> usize {
+    functions(pole).map(|(pin, _)| pin).min().unwrap_or(usize::MAX)
 }
 
 /// The mark of each pin that has one. `coils` are pin pairs, plus first: the first is A1-A2,
 /// the second B1-B2, and so on.
 #[must_use]
-pub fn marks(coils: &[[usize; 2]], poles: &[PolePins]) -> BTreeMap<usize, String> {
+pub fn marks(coils: &[[usize; 2]], poles: &[Pole]) -> BTreeMap<usize, String> {
     let mut marks = BTreeMap::new();
     for (letter, [plus, minus]) in ('A'..='Z').zip(coils) {
         marks.insert(*plus, format!("{letter}1"));
@@ -50,7 +36,7 @@ pub fn marks(coils: &[[usize; 2]], poles: &[PolePins]) -> BTreeMap<usize, String
         marks.entry(*minus).or_insert_with(|| format!("{letter}2"));
     }
     for (index, pole) in order(poles).into_iter().enumerate() {
-        for (pin, function) in poles[pole].functions() {
+        for (pin, function) in functions(&poles[pole]) {
             marks.insert(pin, format!("{}{function}", index + 1));
         }
     }
@@ -59,9 +45,9 @@ pub fn marks(coils: &[[usize; 2]], poles: &[PolePins]) -> BTreeMap<usize, String
 
 /// The positions of `poles` in marking order: by lowest pin.
 #[must_use]
-pub fn order(poles: &[PolePins]) -> Vec<usize> {
+pub fn order(poles: &[Pole]) -> Vec<usize> {
     let mut order: Vec<usize> = (0..poles.len()).collect();
-    order.sort_by_key(|&pole| poles[pole].lowest());
+    order.sort_by_key(|&pole| lowest(&poles[pole]));
     order
 }
 
@@ -69,11 +55,11 @@ pub fn order(poles: &[PolePins]) -> Vec<usize> {
 mod tests {
     use super::*;
 
-    fn pole(form: Form, common: &[usize], nc: &[usize], no: &[usize]) -> PolePins {
-        PolePins { form, common: common.to_vec(), nc: nc.to_vec(), no: no.to_vec() }
+    fn pole(form: Form, common: &[usize], nc: &[usize], no: &[usize]) -> Pole {
+        Pole { form, common: common.to_vec(), nc: nc.to_vec(), no: no.to_vec() }
     }
 
-    fn shown(coils: &[[usize; 2]], poles: &[PolePins]) -> Vec<(usize, String)> {
+    fn shown(coils: &[[usize; 2]], poles: &[Pole]) -> Vec<(usize, String)> {
         marks(coils, poles).into_iter().collect()
     }
 

@@ -106,6 +106,9 @@ impl Fold {
                     u32::from(matches!(news, crate::event::LinkNews::Lost { .. }));
                 What::Link { news: news.clone() }
             }
+            Event::FunctionRefused { function } => {
+                What::Complaint { text: format!("the meter has no {function}") }
+            }
             Event::MeterComplained { text } => {
                 counts.complaints += 1;
                 What::Complaint { text: text.clone() }

@@ -4,17 +4,20 @@
 
 use super::Terms;
 use super::finding;
+use super::follow::is_shut;
 use super::insight::Insight;
 use super::plan::{Plan, Purpose};
 use super::record::Record;
 use super::way::Way;
-use crate::event::IdentifyFinding;
+use crate::event::{DriveState, IdentifyFinding, Pin};
 use crate::relay::{Pair, Partition, Probe, Situation, Status, choose};
 use drivers::Function;
+use std::collections::BTreeMap;
 
 /// A pair follows the drive at least this probably before the drive is first tried on it.
 const WITNESS_PROBABILITY_MIN: f64 = 0.5;
-/// A placement is worth its while if it tells at least this share of what is unknown.
+/// A placement is worth its while if it tells at least this share of what is unknown, or of one
+/// bit where more is unknown.
 const INFORMATION_SHARE_MIN: f64 = 0.02;
 /// How often a contact is put to the proof before the part stays undecided.
 const PROOFS_MAX: usize = 4;
@@ -51,6 +54,9 @@ pub fn decide(record: &Record, insight: &Insight, terms: &Terms) -> Decision {
     }
     if record.touches.len() >= Limits::touches_max(record.pins().count()) {
         return conclude(Some("the readings contradict each other too often".into()));
+    }
+    if insight.effect.is_without_response() {
+        return conclude(None);
     }
     if insight.posterior.best.1 < terms.start.confidence {
         return match search_plan(record, insight, terms) {
@@ -103,11 +109,16 @@ fn search_plan(record: &Record, insight: &Insight, terms: &Terms) -> Option<Plan
     if insight.drives.is_empty() {
         return worthwhile(record, insight, &resting);
     }
-    if known || insight.effect.still_volts.is_some() {
+    if known || !insight.effect.still.is_empty() {
         return worthwhile(record, insight, &driven);
     }
     if let Some(witness) = witness(record, insight) {
-        return Some(plan_on(record, insight, witness, "to see whether it follows the coil".into()));
+        return Some(plan_on(
+            record,
+            insight,
+            witness,
+            "to see whether it follows the coil".into(),
+        ));
     }
     worthwhile(record, insight, &resting).or_else(|| worthwhile(record, insight, &driven))
 }
@@ -115,11 +126,12 @@ fn search_plan(record: &Record, insight: &Insight, terms: &Terms) -> Option<Plan
 /// The most informative placement, unless it would tell next to nothing.
 fn worthwhile(record: &Record, insight: &Insight, situation: &Situation) -> Option<Plan> {
     let probe: Probe = choose(&insight.posterior, situation)?;
-    if probe.information_bits < INFORMATION_SHARE_MIN * insight.posterior.entropy_bits {
+    if probe.information_bits < INFORMATION_SHARE_MIN * insight.posterior.entropy_bits.min(1.0) {
         return None;
     }
     let pins = record.pins();
-    let why = probe.why.render(|position| pins.at(position).label().to_owned());
+    let names: Vec<&str> = pins.iter().map(Pin::label).collect();
+    let why = probe.why.named(&names).to_string();
     let asked = Way::of(probe.red, probe.black)?;
     let way = record.leads.filter(|leads| leads.pair() == asked.pair()).unwrap_or(asked);
     let driven = probe.toggle && insight.may_be_driven_at(way.pair());
@@ -192,7 +204,7 @@ pub fn is_proven(insight: &Insight, pair: Pair, status: Status) -> bool {
     let shut_at_rest = status == Status::Break;
     insight.touches.iter().filter(|t| t.pair == pair).any(|touch| {
         let states: Vec<(bool, bool)> =
-            touch.looks.iter().map(|l| (l.driven.is_some(), l.seen.is_shut())).collect();
+            touch.looks.iter().map(|l| (l.driven.is_some(), is_shut(&l.seen))).collect();
         let rest = (false, shut_at_rest);
         let driven = (true, !shut_at_rest);
         let mut wanted = [rest, driven, rest].into_iter().peekable();
@@ -225,20 +237,25 @@ fn nearest_way(record: &Record, pair: Pair) -> Way {
 /// Whether the touch under way has already shown what the plan wants: then lift and touch again.
 fn is_spent(record: &Record, plan: &Plan) -> bool {
     record.current_touch().is_some_and(|touch| {
-        let driven = touch.ohms_captures().any(|c| c.drive != crate::event::DriveState::Rest);
+        let driven = touch.ohms_captures().any(|c| c.drive != DriveState::Rest);
         let looked = touch.ohms_captures().next().is_some();
         touch.way == plan.way && (driven || (looked && plan.purpose != Purpose::LookDriven))
     })
 }
 
-fn situation(record: &Record, insight: &Insight, terms: &Terms, can_toggle: bool) -> Situation {
+/// Where the planner stands; `driven`: every touch may show both states.
+fn situation(record: &Record, insight: &Insight, terms: &Terms, driven: bool) -> Situation {
+    let mut touched = BTreeMap::new();
+    for touch in &insight.touches {
+        *touched.entry(touch.pair).or_insert(0) += 1;
+    }
     Situation {
         leads: record.leads.map(|way| (way.red(), way.black())),
-        can_toggle,
-        coil_pins: insight.coils.iter().flat_map(|c| [c.plus, c.minus]).collect(),
+        drive: insight.coils.first().filter(|_| driven).map(|coil| coil.pair),
         unreachable: record.unreachable.clone(),
-        touches: insight.touches.iter().map(|t| t.pair).collect(),
-        channel: terms.channel.clone(),
-        costs: terms.costs.clone(),
+        touched,
+        costs: terms.costs,
+        channel: terms.channel,
+        confidence: terms.start.confidence,
     }
 }

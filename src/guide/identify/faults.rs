@@ -3,7 +3,7 @@
 //! text says what was seen, in a technician's words.
 
 use super::decide::claims;
-use super::follow::{shut, volts};
+use super::follow::shut;
 use super::insight::Insight;
 use super::record::Record;
 use crate::event::{Capture, Fault, FaultCode, Pin};
@@ -32,7 +32,7 @@ fn coil_faults(record: &Record, insight: &Insight) -> Vec<Fault> {
     let ends = vec![pins.at(coil.pair.lo()).clone(), pins.at(coil.pair.hi()).clone()];
     let drive = DriveEvidence {
         moved_at: insight.effect.moved_volts(),
-        still_at: insight.effect.still_volts,
+        still_at: insight.effect.still_volts(),
     };
     if let Some(short) = coil::shorted_turns(coil.ohms, coil.ohms_u, drive) {
         let text = format!(
@@ -41,9 +41,12 @@ fn coil_faults(record: &Record, insight: &Insight) -> Vec<Fault> {
         );
         return vec![Fault { code: FaultCode::ShortedTurns, pins: ends, text }];
     }
-    match (&insight.effect.mover, insight.effect.still_volts) {
+    match (&insight.effect.mover, insight.effect.still_volts()) {
         (None, Some(still)) => {
-            let text = format!("nothing followed the coil between {} and {} up to {still} V", ends[0], ends[1]);
+            let text = format!(
+                "nothing followed the coil between {} and {} up to {still} V",
+                ends[0], ends[1]
+            );
             vec![Fault { code: FaultCode::NoResponse, pins: ends, text }]
         }
         _ => Vec::new(),

@@ -9,7 +9,7 @@ use super::insight::{CoilFacts, Insight};
 use super::plan::Drives;
 use super::record::Record;
 use crate::event::{
-    Candidate, CoilFound, Evidence, Form, IdentifyFinding, Latching, Outcome, Pin, Pins, PoleFound,
+    Candidate, CoilFound, Evidence, IdentifyFinding, Latching, Outcome, Pin, Pins, PoleFound,
     RatedVolts,
 };
 use crate::relay::coil::{self, DriveEvidence, Polarity};
@@ -32,12 +32,13 @@ pub fn conclude(
     let reason = open.or_else(|| missing(record, insight, terms));
     let coils = coils_found(record, insight, terms);
     let first = coils.first();
-    let reason = reason.map(|r| faults.iter().map(|f| f.text.clone()).chain([r]).collect::<Vec<_>>().join("; "));
+    let reason = reason
+        .map(|r| faults.iter().map(|f| f.text.clone()).chain([r]).collect::<Vec<_>>().join("; "));
     IdentifyFinding {
         kind: "identify".into(),
         result: if reason.is_some() { Outcome::Undecided } else { Outcome::Identified },
         posterior: *posterior,
-        family: partition.code(),
+        family: partition.family().to_string(),
         simulated: terms.start.simulated,
         poles: poles_found(record.pins(), insight, partition),
         joined: partition.joined.iter().map(|side| labels(record.pins(), side)).collect(),
@@ -98,7 +99,7 @@ pub fn candidates(pins: &Pins, posterior: &Posterior) -> Vec<Candidate> {
         .iter()
         .map(|(partition, p)| Candidate {
             posterior: *p,
-            family: partition.code(),
+            family: partition.family().to_string(),
             coils: partition
                 .coils
                 .iter()
@@ -165,7 +166,7 @@ fn coil_found(facts: &CoilFacts, insight: &Insight, terms: &Terms, pins: &Pins) 
     };
     let drive = DriveEvidence {
         moved_at: insight.effect.moved_volts(),
-        still_at: insight.effect.still_volts,
+        still_at: insight.effect.still_volts(),
     };
     CoilFound {
         plus: pins.at(facts.plus).clone(),
@@ -197,20 +198,10 @@ fn latching(insight: &Insight, first: Option<&CoilFound>) -> Latching {
 
 fn marks(pins: &Pins, partition: &Partition, coils: &[CoilFound]) -> BTreeMap<String, String> {
     let position = |pin: &Pin| pins.position(pin);
-    let ends: Vec<(usize, usize)> =
-        coils.iter().filter_map(|c| Some((position(&c.plus)?, position(&c.minus)?))).collect();
+    let ends: Vec<[usize; 2]> =
+        coils.iter().filter_map(|c| Some([position(&c.plus)?, position(&c.minus)?])).collect();
     marking::marks(&ends, &partition.poles)
         .into_iter()
         .map(|(at, mark)| (pins.at(at).label().to_owned(), mark))
         .collect()
-}
-
-/// The form's letter.
-#[must_use]
-pub const fn letter(form: Form) -> char {
-    match form {
-        Form::A => 'A',
-        Form::B => 'B',
-        Form::C => 'C',
-    }
 }

@@ -5,11 +5,19 @@
 
 use super::record::{Record, TouchRecord};
 use crate::event::{Capture, DriveState};
-use crate::relay::{Look, Seen, Touch, coil};
+use crate::relay::{Look, Pair, Seen, Touch, coil};
+use std::collections::BTreeSet;
 
 /// Below this a placement counts as closed when two looks of one touch are compared, in ohms.
 /// Far above any contact and any lead, below most coils (common practice, no source).
 const SHUT_OHMS_MAX: f64 = 20.0;
+
+/// So many closed pairs that stay closed under the drive say that it does not move the part.
+const STAYED_SHUT_MIN: usize = 3;
+
+/// Probability that a pair that is closed at rest stays so on a part that moves: a joint inside,
+/// a weld, a bridged lead.
+const STAYS_SHUT_THOUGH_MOVED: f64 = 0.05;
 
 /// Uncertainty taken where the meter's profile states no accuracy, relative.
 const U_UNSTATED: f64 = 0.01;
@@ -21,10 +29,23 @@ pub struct DriveEffect {
     pub mover: Option<DriveState>,
     /// How many touches followed the drive.
     pub followed: u32,
-    /// The highest voltage tried before anything moved, in volts.
-    pub still_volts: Option<f64>,
+    /// Every drive that moved nothing, with its touch.
+    pub still: Vec<Still>,
     /// The drives that set and reset a part that holds its state.
     pub latch: Option<Latch>,
+}
+
+/// A drive that moved nothing.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Still {
+    /// The touch during which it was applied.
+    pub touch: u32,
+    /// The pair that was watched.
+    pub pair: Pair,
+    /// Whether that pair was closed at rest, so that it should have opened.
+    pub was_shut: bool,
+    /// The drive.
+    pub drive: DriveState,
 }
 
 /// A part that holds its state: which drive sets it and which resets it.
@@ -57,6 +78,29 @@ impl DriveEffect {
         self.mover.as_ref().map(volts)
     }
 
+    /// The highest voltage that moved nothing, in volts, if nothing lower did.
+    #[must_use]
+    pub fn still_volts(&self) -> Option<f64> {
+        let below = self.moved_volts().unwrap_or(f64::INFINITY);
+        let tried = self.still.iter().map(|s| volts(&s.drive)).filter(|v| *v < below);
+        tried.max_by(f64::total_cmp)
+    }
+
+    /// How many pairs that are closed at rest stayed closed at this voltage or above.
+    #[must_use]
+    pub fn stayed_shut(&self, at_volts: f64) -> usize {
+        let stayed = self.still.iter().filter(|s| s.was_shut && volts(&s.drive) >= at_volts);
+        stayed.map(|s| s.pair).collect::<BTreeSet<Pair>>().len()
+    }
+
+    /// Whether enough closed pairs stayed closed at the highest voltage tried, on a part that
+    /// nothing has moved, to say that the drive does not move it.
+    #[must_use]
+    pub fn is_without_response(&self) -> bool {
+        let top = self.still_volts().unwrap_or(0.0);
+        self.mover.is_none() && self.stayed_shut(top) >= STAYED_SHUT_MIN
+    }
+
     /// How sure it is that the drive moves the part: one touch that followed may have wobbled.
     fn trust(&self) -> f64 {
         if self.followed > 1 { 0.999 } else { 0.98 }
@@ -70,9 +114,9 @@ impl DriveEffect {
                 continue;
             }
             if !changed(before, after) {
-                if self.mover.is_none() {
-                    self.still_volts = max(self.still_volts, volts(&after.drive));
-                }
+                let was_shut = looks.first().is_some_and(|first| shut(first));
+                let (pair, drive) = (touch.pair(), after.drive.clone());
+                self.still.push(Still { touch: touch.touch, pair, was_shut, drive });
                 continue;
             }
             self.followed += 1;
@@ -122,10 +166,6 @@ pub fn volts(drive: &DriveState) -> f64 {
     }
 }
 
-fn max(a: Option<f64>, b: f64) -> Option<f64> {
-    Some(a.map_or(b, |a| a.max(b)))
-}
-
 /// Turns captures into the belief's evidence, in their order: the state of a part that holds
 /// depends on the last drive that moved it.
 pub struct Looks<'a> {
@@ -169,10 +209,19 @@ impl<'a> Looks<'a> {
         Some(match self.effect.moved_volts() {
             Some(moved) if *volts >= moved => self.effect.trust(),
             Some(_) => 0.0,
-            None => self.coil.map_or(0.5, |(ohms, u)| {
-                coil::moves_probability(ohms, u, coil::DriveEvidence::default(), *volts)
-            }),
+            None => self.untried(*volts),
         })
+    }
+
+    /// The probability that a drive moves a part that nothing has moved yet: by its coil, and less
+    /// for every pair that was closed at rest and stayed so at this voltage.
+    fn untried(&self, volts: f64) -> f64 {
+        let at_first = self.coil.map_or(0.5, |(ohms, u)| {
+            coil::moves_probability(ohms, u, coil::DriveEvidence::default(), volts)
+        });
+        let stayed = i32::try_from(self.effect.stayed_shut(volts)).unwrap_or(i32::MAX);
+        let moves = at_first * STAYS_SHUT_THOUGH_MOVED.powi(stayed);
+        moves / (moves + 1.0 - at_first).max(f64::MIN_POSITIVE)
     }
 
     /// A contact that did not come back after the drive, on a part that does not hold its state:
@@ -186,7 +235,9 @@ impl<'a> Looks<'a> {
     }
 }
 
-fn is_shut(seen: &Seen) -> bool {
+/// Whether a value is that of a closed contact.
+#[must_use]
+pub fn is_shut(seen: &Seen) -> bool {
     matches!(seen, Seen::Ohms { ohms, .. } if *ohms < SHUT_OHMS_MAX)
 }
 

@@ -19,8 +19,8 @@ pub use way::Way;
 
 use super::settling::{Settled, Settler, Settling};
 use crate::event::{
-    Action, Answer, Ask, Capture, Caution, DriveState, Event, Input, LinkNews, MeterIdentity,
-    Pin, Placement, RunStart,
+    Action, Answer, Ask, Capture, Caution, DriveState, Event, Input, LinkNews, MeterIdentity, Pin,
+    Placement, RunStart,
 };
 use crate::relay::{Channel, Costs, Footprint, Prior};
 use decide::Decision;
@@ -225,9 +225,7 @@ impl Identify {
             plan::Purpose::Coil => {
                 plan::next_on_coil(touch, !self.record.refused.contains(&Function::Diode))
             }
-            plan::Purpose::LookDriven => {
-                plan::next_driven(touch, &insight.effect, &insight.drives)
-            }
+            plan::Purpose::LookDriven => plan::next_driven(touch, &insight.effect, &insight.drives),
         }
     }
 
@@ -243,7 +241,13 @@ impl Identify {
         let (red, black) = self.pins_of(plan.way);
         if !there {
             let (function, drive) = (step.function, self.record.drive.asked());
-            return self.ask(Ask::Place { red, black, function, drive, why: Some(plan.why.clone()) });
+            return self.ask(Ask::Place {
+                red,
+                black,
+                function,
+                drive,
+                why: Some(plan.why.clone()),
+            });
         }
         if self.record.drive != step.drive {
             if step.function.sources_current() && step.drive.is_across(&red, &black) {
@@ -308,8 +312,10 @@ impl Identify {
 
     fn meter_answered(&mut self, meter: MeterIdentity, gap_s: Option<f64>) -> Vec<Event> {
         self.listening = None;
-        let mut facts: Vec<Event> =
-            gap_s.map(|gap_s| Event::LinkChanged(LinkNews::Restored { gap_s })).into_iter().collect();
+        let mut facts: Vec<Event> = gap_s
+            .map(|gap_s| Event::LinkChanged(LinkNews::Restored { gap_s }))
+            .into_iter()
+            .collect();
         match &self.record.meter {
             Some(known) if known.identity == meter.identity => {}
             Some(known) if !self.terms.accept_meter => {

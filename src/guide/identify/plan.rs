@@ -3,11 +3,14 @@
 //! interrupted touch needs nothing but its captures. Drives are tried from the lowest plausible
 //! voltage up until something follows; the last look of a driven touch is at rest again.
 
-use super::follow::{DriveEffect, Latch, changed, volts};
+use super::follow::{DriveEffect, Latch, changed, shut, volts};
 use super::record::TouchRecord;
 use super::way::Way;
 use crate::event::{Capture, DriveState};
 use drivers::Function;
+
+/// On so many closed pairs the other ways of driving are tried.
+const TURNED_MAX: usize = 2;
 
 /// Why the leads go there.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -59,16 +62,18 @@ impl Drives {
     }
 
     /// What to try on a touch that has not moved yet: the drive known to move the part; or, as
-    /// long as nothing has moved, the ladder once, and its top on later touches.
-    fn to_try(&self, effect: &DriveEffect) -> Vec<DriveState> {
-        let top = self.ladder.last().map_or(0.0, volts);
+    /// long as nothing has moved, the ladder once and its top on later touches, and then, on a
+    /// pair that is closed, the other ways: a part that holds its state may be set already.
+    fn to_try(&self, effect: &DriveEffect, touch: u32, is_shut: bool) -> Vec<DriveState> {
         if let Some(mover) = &effect.mover {
             return vec![self.with_margin(mover)];
         }
-        match effect.still_volts {
-            Some(still) if still >= top => self.ladder.last().cloned().into_iter().collect(),
-            _ => self.ladder.iter().chain(&self.others).cloned().collect(),
-        }
+        let before = || effect.still.iter().filter(|s| s.touch != touch);
+        let climbed = self.ladder.iter().all(|d| before().any(|s| s.drive == *d));
+        let from = if climbed { self.ladder.len().saturating_sub(1) } else { 0 };
+        let turned = |d: &DriveState| before().filter(|s| s.was_shut && s.drive == *d).count();
+        let others = self.others.iter().filter(|d| is_shut && turned(d) < TURNED_MAX);
+        self.ladder.iter().skip(from).chain(others).cloned().collect()
     }
 
     /// The drive that moved the part, one step of the ladder up where there is one within a
@@ -111,7 +116,7 @@ pub fn next_driven(touch: &TouchRecord, effect: &DriveEffect, drives: &Drives) -
         Some(latch) if looks.first().is_none_or(|l| l.drive == latch.reset) => {
             next_of_latching(&looks, latch)
         }
-        _ => next_of_monostable(&looks, effect, drives),
+        _ => next_of_monostable(touch.touch, &looks, effect, drives),
     }?;
     Some(Step { function: Function::Resistance, drive })
 }
@@ -123,6 +128,7 @@ fn next_of_latching(looks: &[&Capture], latch: &Latch) -> Option<DriveState> {
 }
 
 fn next_of_monostable(
+    touch: u32,
     looks: &[&Capture],
     effect: &DriveEffect,
     drives: &Drives,
@@ -131,7 +137,7 @@ fn next_of_monostable(
     let moved = looks.iter().position(|c| c.drive != DriveState::Rest && changed(first, c));
     let Some(moved) = moved else {
         let tried = |d: &DriveState| looks.iter().any(|c| c.drive == *d);
-        let next = drives.to_try(effect).into_iter().find(|d| !tried(d));
+        let next = drives.to_try(effect, touch, shut(first)).into_iter().find(|d| !tried(d));
         let at_rest = looks.last().is_some_and(|c| c.drive == DriveState::Rest);
         return next.or((!at_rest).then_some(DriveState::Rest));
     };
@@ -151,9 +157,11 @@ fn next_way_back(set: &Capture, after: &[&Capture], drives: &Drives) -> Option<D
     let at_rest = after.last().is_some_and(|c| c.drive == DriveState::Rest);
     let came_back = after.iter().any(|c| changed(set, c));
     let tried = |d: &DriveState| after.iter().any(|c| same_way(&c.drive, d));
-    let next = drives.others.iter().chain(drives.ladder.last()).find(|d| {
-        !came_back && !same_way(d, &set.drive) && !tried(d)
-    });
+    let next = drives
+        .others
+        .iter()
+        .chain(drives.ladder.last())
+        .find(|d| !came_back && !same_way(d, &set.drive) && !tried(d));
     match next {
         Some(drive) => Some(at_volts(drive, volts(&set.drive))),
         None => (!at_rest).then_some(DriveState::Rest),

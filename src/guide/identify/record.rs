@@ -2,11 +2,11 @@
 //! applied, every touch with its captures, and the counts. Nothing here decides anything; the
 //! same events always give the same record, so a resumed run stands where the broken one stood.
 
-use crate::event::{
-    Ask, Capture, Caution, DriveState, Event, IdentifyFinding, LinkNews, MeterIdentity, Pin,
-    Pins, Placement,
-};
 use super::way::Way;
+use crate::event::{
+    Ask, Capture, Caution, DriveState, Event, IdentifyFinding, LinkNews, MeterIdentity, Pin, Pins,
+    Placement,
+};
 use crate::relay::Pair;
 use drivers::Function;
 use std::collections::BTreeSet;
