@@ -2,6 +2,7 @@
 //! everything else receives it as an argument, so that a test can hand in any time it likes.
 //! Wall-clock stamps are not made here: the journal takes those from its own stamp source.
 
+use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::{Duration, Instant};
 
 /// Monotonic time since the clock that made it began. Only moments of one clock compare.
@@ -46,10 +47,52 @@ impl std::ops::Add<Duration> for Moment {
     }
 }
 
-/// Tells the time. Implemented by [`SystemClock`] and by the hand-set clocks of tests.
+/// Tells the time. Implemented by [`SystemClock`] and by [`HandClock`].
 pub trait Clock: Send + Sync {
     /// Now. Never less than an earlier answer of the same clock.
     fn now(&self) -> Moment;
+
+    /// Lets `span` go by. A clock set by hand moves itself on instead of sleeping.
+    fn pause(&self, span: Duration) {
+        std::thread::sleep(span);
+    }
+}
+
+/// A clock that only moves when told to, for tests and simulations: an hour takes no time.
+#[derive(Debug, Default)]
+pub struct HandClock {
+    nanos: AtomicU64,
+}
+
+impl HandClock {
+    /// A clock at [`Moment::START`].
+    #[must_use]
+    pub fn new() -> Self {
+        Self::default()
+    }
+
+    /// Moves on by `span`; saturates after 584 years.
+    pub fn advance(&self, span: Duration) {
+        let span = u64::try_from(span.as_nanos()).unwrap_or(u64::MAX);
+        let moved = |nanos: u64| Some(nanos.saturating_add(span));
+        let _ = self.nanos.fetch_update(Ordering::SeqCst, Ordering::SeqCst, moved);
+    }
+
+    /// Now, by this clock.
+    #[must_use]
+    pub fn moment(&self) -> Moment {
+        Moment(Duration::from_nanos(self.nanos.load(Ordering::SeqCst)))
+    }
+}
+
+impl Clock for HandClock {
+    fn now(&self) -> Moment {
+        self.moment()
+    }
+
+    fn pause(&self, span: Duration) {
+        self.advance(span);
+    }
 }
 
 /// The machine's monotonic clock, counted from its creation.

@@ -103,6 +103,16 @@ pub enum DriverError {
         /// The function or feature.
         what: String,
     },
+    /// The meter is not in the function it was set to: switched off and on, or its own keys used.
+    #[error("{port}: the meter lost its setting: expected {expected}, found {found}")]
+    SettingLost {
+        /// The path or address.
+        port: String,
+        /// The function that was set.
+        expected: String,
+        /// What it says now, escaped.
+        found: String,
+    },
     /// Another instrument than before answers on this port.
     #[error("{port}: a different meter answers: expected `{expected}`, found `{found}`")]
     OtherMeter {
@@ -165,6 +175,7 @@ impl DriverError {
             Self::Garbled { .. } => "try another --profile; `coilmark meters` shows what answers".into(),
             Self::Refused { .. } => "this meter spells the command differently: give its --profile".into(),
             Self::Unsupported { .. } => "use a meter or a --profile that has it".into(),
+            Self::SettingLost { .. } => "leave the meter's keys alone while this runs; it has been set again".into(),
             Self::OtherMeter { .. } => "connect the meter that began this run, or say --accept-meter".into(),
             Self::BadProfile { .. } => "`coilmark schema profile` describes the file".into(),
             Self::System { .. } => "unplug the meter, plug it in again, and retry".into(),

@@ -1,13 +1,28 @@
 //! From bytes to readings. This crate knows links, dialects and profiles of bench meters; it
 //! knows no relay, no plan, no report and no person, and nothing of the crates above it.
-//! A reading flows link -> session -> [`Reading`]; orders flow the other way.
+//! A reading flows link -> session -> [`Reading`]; orders flow the other way. Start at
+//! [`Port`] to use a meter, at [`Session`] to teach a dialect, at [`link`] for another wire.
 
 pub mod clock;
 pub mod error;
+#[cfg(test)]
+pub(crate) mod fixtures;
+pub mod line;
+pub mod link;
 pub mod meter;
+pub mod port;
+pub mod ports;
+pub mod profile;
 pub mod reading;
+pub mod scpi;
+pub mod session;
+pub mod stream;
 
-pub use clock::{Clock, Moment, SystemClock};
+pub use clock::{Clock, HandClock, Moment, SystemClock};
 pub use error::DriverError;
+pub use link::{Link, LinkSpec, Opener};
 pub use meter::{Identity, MeterEvent, Order};
+pub use port::{Port, PortOptions};
+pub use profile::Profile;
 pub use reading::{Function, Reading, Unit, Value};
+pub use session::{Input, Session};

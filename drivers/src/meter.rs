@@ -51,6 +51,22 @@ pub enum MeterEvent {
         /// The reading.
         reading: Reading,
     },
+    /// A free-running meter sent a reading in another function than ordered: the dial is wrong.
+    /// It is not a reading of the order; it is here to be shown.
+    OtherFunction {
+        /// The epoch of the order in force.
+        epoch: u64,
+        /// What came, in the function that its unit says.
+        reading: Reading,
+    },
+    /// The order with this epoch cannot be carried out (the meter refused the function, or the
+    /// profile has none): no reading of it will come. Another order is welcome.
+    Declined {
+        /// The epoch of the order.
+        epoch: u64,
+        /// Why.
+        error: DriverError,
+    },
     /// Something went wrong that the session has dealt with: noise dropped, a late answer
     /// thrown away, an old error found in the meter's queue. No reading was made of it.
     Complained(DriverError),

@@ -1,0 +1,278 @@
+//! The loop of a port's thread. In each round: orders, output, whatever arrives within the next
+//! few milliseconds, deadlines, events. It sleeps only in the link, or where no byte can come.
+//! Before an order is handed over, everything that has already arrived is: it belongs to what
+//! was before. All waiting is in slices, so that closing is never far away.
+
+use super::Command;
+use crate::clock::{Clock, Moment};
+use crate::error::DriverError;
+use crate::link::{Flow, Link, Opener, Received};
+use crate::meter::MeterEvent;
+use crate::session::{Input, Session};
+use std::sync::Arc;
+use std::sync::mpsc::{Receiver, RecvTimeoutError, TryRecvError};
+use std::time::Duration;
+
+/// The longest wait in one round: so late may an order be noticed.
+const SLICE: Duration = Duration::from_millis(10);
+/// How long the link may take to accept one line.
+const WRITE_WITHIN: Duration = Duration::from_secs(1);
+/// How long the last lines may take on closing.
+const FAREWELL_WITHIN: Duration = Duration::from_millis(200);
+/// Pause before the first attempt to open a lost link; doubled up to the longest.
+const FIRST_PAUSE: Duration = Duration::from_millis(100);
+const LONGEST_PAUSE: Duration = Duration::from_secs(2);
+/// A meter that sends faster than it is read must not keep an order waiting.
+const CHUNKS_BEFORE_ORDER: usize = 64;
+
+pub(super) struct Worker<S> {
+    opener: Opener,
+    session: Box<dyn Session>,
+    clock: Arc<dyn Clock>,
+    reconnect_for: Duration,
+    commands: Receiver<Command>,
+    sink: S,
+    /// Whether the meter has answered at least once.
+    answered: bool,
+    /// Whether it has answered on this link.
+    answers: bool,
+}
+
+/// Why a link is not used any more.
+enum Stop {
+    /// Told to: close or sink.
+    Told,
+    /// This went wrong with it.
+    Lost(DriverError),
+}
+
+impl From<DriverError> for Stop {
+    fn from(error: DriverError) -> Self {
+        Self::Lost(error)
+    }
+}
+
+impl<S: FnMut(MeterEvent) -> bool> Worker<S> {
+    pub(super) fn new(
+        opener: Opener,
+        session: Box<dyn Session>,
+        clock: Arc<dyn Clock>,
+        reconnect_for: Duration,
+        commands: Receiver<Command>,
+        sink: S,
+    ) -> Self {
+        Self {
+            opener,
+            session,
+            clock,
+            reconnect_for,
+            commands,
+            sink,
+            answered: false,
+            answers: false,
+        }
+    }
+
+    /// Works until told to stop, or until the link is lost for good.
+    pub(super) fn run(mut self, first: Option<Box<dyn Link>>) {
+        let opened = match first {
+            Some(link) => Ok(link),
+            None => (self.opener)(),
+        };
+        let end = match opened {
+            Ok(link) => self.work(link),
+            Err(error) => Some(error),
+        };
+        (self.sink)(MeterEvent::Ended(end));
+    }
+
+    /// Uses one link after another; gives what ended it, if it was not told to.
+    fn work(&mut self, mut link: Box<dyn Link>) -> Option<DriverError> {
+        let mut lost_at: Option<Moment> = None;
+        loop {
+            self.answers = false;
+            let stop = self.converse(&mut *link);
+            let error = match stop {
+                Stop::Told => {
+                    self.farewell(&mut *link);
+                    return None;
+                }
+                Stop::Lost(error) => error,
+            };
+            drop(link);
+            let now = self.clock.now();
+            // What the session had to say before the loss is still said.
+            let heard = self.session.handle(Input::LinkLost, now).is_ok() && self.tell();
+            if !heard {
+                return None;
+            }
+            if !self.answered || is_final(&error) || self.reconnect_for.is_zero() {
+                return Some(error);
+            }
+            if self.answers || lost_at.is_none() {
+                lost_at = Some(now);
+                if !(self.sink)(MeterEvent::WentAway(error)) {
+                    return None;
+                }
+            } else {
+                tracing::info!(%error, "the link was back, but not the meter");
+            }
+            let limit = lost_at.unwrap_or(now) + self.reconnect_for;
+            link = match self.reopen(limit) {
+                Ok(link) => link,
+                Err(Stop::Told) => return None,
+                Err(Stop::Lost(error)) => return Some(error),
+            };
+        }
+    }
+
+    /// Tries to open the link again until `limit`.
+    fn reopen(&mut self, limit: Moment) -> Result<Box<dyn Link>, Stop> {
+        let mut pause = FIRST_PAUSE;
+        loop {
+            self.wait(pause)?;
+            match (self.opener)() {
+                Ok(link) => return Ok(link),
+                Err(error) if self.clock.now() >= limit => return Err(Stop::Lost(error)),
+                Err(error) => tracing::info!(%error, "the link is not back yet"),
+            }
+            pause = (pause * 2).min(LONGEST_PAUSE).min(limit.since(self.clock.now()));
+        }
+    }
+
+    /// Lets time pass without a link; orders are kept, closing ends it.
+    fn wait(&mut self, span: Duration) -> Result<(), Stop> {
+        let until = self.clock.now() + span;
+        loop {
+            while let Some(command) = self.next_command()? {
+                self.obey(command)?;
+            }
+            if !self.tell() {
+                return Err(Stop::Told);
+            }
+            let left = until.since(self.clock.now());
+            if left.is_zero() {
+                return Ok(());
+            }
+            self.clock.pause(left.min(SLICE));
+        }
+    }
+
+    fn next_command(&self) -> Result<Option<Command>, Stop> {
+        match self.commands.try_recv() {
+            Ok(command) => Ok(Some(command)),
+            Err(TryRecvError::Empty) => Ok(None),
+            Err(TryRecvError::Disconnected) => Err(Stop::Told),
+        }
+    }
+
+    fn obey(&mut self, command: Command) -> Result<(), Stop> {
+        match command {
+            Command::Close => Err(Stop::Told),
+            Command::Order(order) => {
+                let now = self.clock.now();
+                Ok(self.session.handle(Input::OrderGiven(order), now)?)
+            }
+        }
+    }
+
+    /// Uses one link until it is lost or there is nothing more to do.
+    fn converse(&mut self, link: &mut dyn Link) -> Stop {
+        let opened = self.session.handle(Input::LinkOpened, self.clock.now());
+        if let Err(error) = opened {
+            return Stop::Lost(error);
+        }
+        loop {
+            if let Err(stop) = self.round(link) {
+                return stop;
+            }
+        }
+    }
+
+    fn round(&mut self, link: &mut dyn Link) -> Result<(), Stop> {
+        while let Some(command) = self.next_command()? {
+            if link.flow() == Flow::Stream {
+                for _ in 0..CHUNKS_BEFORE_ORDER {
+                    if !self.receive(link, Duration::ZERO)? {
+                        break;
+                    }
+                }
+            }
+            self.obey(command)?;
+        }
+        // What is already here came before what is sent next.
+        if link.flow() == Flow::Stream {
+            self.receive(link, Duration::ZERO)?;
+        }
+        while let Some(bytes) = self.session.next_output() {
+            link.write(&bytes, WRITE_WITHIN)?;
+        }
+        if !self.tell() {
+            return Err(Stop::Told);
+        }
+        let now = self.clock.now();
+        let wait = self.session.wake_at().map_or(SLICE, |at| at.since(now).min(SLICE));
+        if link.flow() == Flow::Stream || self.session.answer_due() {
+            self.receive(link, wait)?;
+        } else {
+            self.idle(wait)?;
+        }
+        let now = self.clock.now();
+        if self.session.wake_at().is_some_and(|at| at <= now) {
+            self.session.handle(Input::DeadlineReached, now)?;
+        }
+        if self.tell() { Ok(()) } else { Err(Stop::Told) }
+    }
+
+    /// Hands over what arrives within `wait`; whether anything did.
+    fn receive(&mut self, link: &mut dyn Link, wait: Duration) -> Result<bool, Stop> {
+        let mut buffer = [0; 4096];
+        match link.read_some(&mut buffer, wait)? {
+            Received::Bytes(count) => {
+                let bytes = buffer.get(..count).unwrap_or_default();
+                self.session.handle(Input::BytesReceived(bytes), self.clock.now())?;
+                Ok(true)
+            }
+            Received::Nothing => Ok(false),
+        }
+    }
+
+    /// Waits where no byte can come; an order ends the wait.
+    fn idle(&mut self, wait: Duration) -> Result<(), Stop> {
+        match self.commands.recv_timeout(wait) {
+            Ok(command) => self.obey(command),
+            Err(RecvTimeoutError::Timeout) => Ok(()),
+            Err(RecvTimeoutError::Disconnected) => Err(Stop::Told),
+        }
+    }
+
+    /// Passes the session's events on; false once the sink wants no more.
+    fn tell(&mut self) -> bool {
+        while let Some(event) = self.session.next_event() {
+            if matches!(event, MeterEvent::Answered { .. }) {
+                self.answered = true;
+                self.answers = true;
+            }
+            if !(self.sink)(event) {
+                return false;
+            }
+        }
+        true
+    }
+
+    /// Leaves the meter as a person would want it, if it still listens.
+    fn farewell(&mut self, link: &mut dyn Link) {
+        if self.session.handle(Input::Closing, self.clock.now()).is_ok() {
+            while let Some(bytes) = self.session.next_output() {
+                if link.write(&bytes, FAREWELL_WITHIN).is_err() {
+                    break;
+                }
+            }
+        }
+    }
+}
+
+/// Opening the link again cannot help against these.
+const fn is_final(error: &DriverError) -> bool {
+    matches!(error, DriverError::OtherMeter { .. } | DriverError::Unsupported { .. })
+}

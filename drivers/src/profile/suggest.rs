@@ -1,0 +1,70 @@
+//! Turns an error of the TOML reader into one line with its place and, where a word is not one
+//! of those expected, the nearest of them. What counts as near is the edit distance.
+
+/// The error as text: line, column, what is wrong, and a suggestion if there is one.
+pub(super) fn explain(error: &toml::de::Error, text: &str) -> String {
+    let message = error.message().replace('\n', " ");
+    let place = error.span().map_or_else(String::new, |span| {
+        let before = text.get(..span.start).unwrap_or(text);
+        let line = before.matches('\n').count() + 1;
+        let column = before.rsplit('\n').next().map_or(0, |tail| tail.chars().count()) + 1;
+        format!("line {line}, column {column}: ")
+    });
+    let hint = suggestion(&message).map_or_else(String::new, |w| format!(", did you mean `{w}`?"));
+    let short = match message.find(", expected one of") {
+        Some(cut) if !hint.is_empty() => message.get(..cut).unwrap_or(&message),
+        _ => &message,
+    };
+    format!("{place}{}{hint}", crate::error::escape(short.as_bytes(), 400))
+}
+
+/// The first quoted word of the message is what was found, the others what was expected.
+fn suggestion(message: &str) -> Option<String> {
+    if !message.starts_with("unknown") {
+        return None;
+    }
+    let words: Vec<&str> = message.split('`').skip(1).step_by(2).collect();
+    let (found, expected) = words.split_first()?;
+    nearest(found, expected).map(str::to_owned)
+}
+
+/// The nearest of `words` to `found`, if any is near: at most a third of its letters differ.
+pub(super) fn nearest<'a>(found: &str, words: &[&'a str]) -> Option<&'a str> {
+    let near = words.iter().map(|word| (distance(found, word), *word)).min()?;
+    (near.0 <= near.1.len().div_ceil(3)).then_some(near.1)
+}
+
+/// Edit distance (insert, delete, replace), by the usual table of two rows.
+fn distance(a: &str, b: &str) -> usize {
+    let b: Vec<char> = b.chars().take(64).collect();
+    let mut row: Vec<usize> = (0..=b.len()).collect();
+    for (i, x) in a.chars().take(64).enumerate() {
+        let mut next = vec![i + 1];
+        for ((j, y), pair) in b.iter().enumerate().zip(row.windows(2)) {
+            let [diagonal, above] = pair else { continue };
+            let left = next.get(j).copied().unwrap_or(i + 1);
+            next.push((diagonal + usize::from(x != *y)).min(above + 1).min(left + 1));
+        }
+        row = next;
+    }
+    row.last().copied().unwrap_or(0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn edit_distance_of_known_pairs() {
+        // Levenshtein's usual example, from memory.
+        assert_eq!(distance("kitten", "sitting"), 3);
+        assert_eq!(distance("", "abc"), 3);
+        assert_eq!(distance("abc", "abc"), 0);
+    }
+
+    #[test]
+    fn a_far_word_is_no_suggestion() {
+        assert_eq!(nearest("settle", &["settle_ms", "gap_ms"]), Some("settle_ms"));
+        assert_eq!(nearest("colour", &["settle_ms", "gap_ms"]), None);
+    }
+}

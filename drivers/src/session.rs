@@ -1,0 +1,53 @@
+//! A session speaks one dialect and does no I/O: bytes, orders and the time go in, bytes to
+//! send and events come out, and [`Session::wake_at`] says when it wants to be called again.
+//! [`Port`](crate::Port) runs one on a thread; tests run one on a script.
+
+use crate::clock::Moment;
+use crate::error::DriverError;
+use crate::meter::{MeterEvent, Order};
+
+/// What arrived.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Input<'a> {
+    /// The link is open, for the first time or again; nothing has been sent on it yet.
+    LinkOpened,
+    /// The link is gone. The order in force is kept for when it is back.
+    LinkLost,
+    /// Bytes came.
+    BytesReceived(&'a [u8]),
+    /// The caller wants something else from the meter.
+    OrderGiven(Order),
+    /// The moment that was asked for has come.
+    DeadlineReached,
+    /// The port is being closed: leave the meter as a person would want it.
+    Closing,
+}
+
+/// The conversation with one meter.
+///
+/// The caller hands over everything that arrived, then takes all output and all events, and
+/// calls again at the latest at [`Session::wake_at`]. Output that was not taken counts as not
+/// sent: a line that arrives before it is nobody's answer.
+pub trait Session: Send {
+    /// Takes what arrived at `now`.
+    ///
+    /// # Errors
+    /// An error ends the use of this link: [`DriverError::OtherMeter`] for good, anything else
+    /// until it has been opened again. After [`Input::LinkLost`] the session can go on.
+    fn handle(&mut self, input: Input<'_>, now: Moment) -> Result<(), DriverError>;
+
+    /// When to call again with [`Input::DeadlineReached`], if nothing arrives before.
+    fn wake_at(&self) -> Option<Moment>;
+
+    /// The next bytes to send, in one write.
+    fn next_output(&mut self) -> Option<Vec<u8>>;
+
+    /// The next event for the caller.
+    fn next_event(&mut self) -> Option<MeterEvent>;
+
+    /// Whether a query is under way; links of messages are read only then.
+    fn answer_due(&self) -> bool;
+
+    /// Whether another meter than the first may answer after a reconnect.
+    fn accept_other(&mut self, accept: bool);
+}
