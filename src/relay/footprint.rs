@@ -34,6 +34,7 @@ pub struct Place {
 pub struct Footprint {
     text: String,
     places: Vec<Place>,
+    ring: bool,
 }
 
 /// Why a footprint is refused.
@@ -57,7 +58,8 @@ impl Footprint {
         let shown = || BadFootprint::Shape(text.escape_debug().take(40).collect());
         let trimmed = text.trim();
         let count = |text: &str| text.trim().parse::<usize>().ok().filter(|&pins| pins <= 99);
-        let places = if let Some(ring) = trimmed.strip_suffix("round") {
+        let ring = trimmed.strip_suffix("round");
+        let places = if let Some(ring) = ring {
             ring_places(checked(count(ring).ok_or_else(shown)?)?)
         } else {
             let rows: Option<Vec<usize>> = trimmed.split(['+', '-']).map(count).collect();
@@ -66,7 +68,7 @@ impl Footprint {
             checked(rows.iter().sum())?;
             row_places(&rows, trimmed.contains('-'), numbering)
         };
-        Ok(Self { text: trimmed.to_owned(), places })
+        Ok(Self { text: trimmed.to_owned(), places, ring: ring.is_some() })
     }
 
     /// How many pins it has.
@@ -83,7 +85,7 @@ impl Footprint {
 
     /// The symmetric layouts on it of the families of a prior, with weights.
     pub(super) fn layouts(&self, families: &[(Family, f64)]) -> Vec<(Partition, f64)> {
-        layouts::symmetric(&self.places, families)
+        layouts::symmetric(&self.places, self.ring, families)
     }
 }
 

@@ -81,7 +81,7 @@ pub struct Probe {
 /// The next placement; `None` if every pair is unreachable or no placement can tell anything.
 #[must_use]
 pub fn choose(posterior: &Posterior, situation: &Situation) -> Option<Probe> {
-    let marginals = Known { pins: posterior.pins, pairs: &posterior.pairs };
+    let marginals = Known { pairs: &posterior.pairs };
     let rated = Pair::all(posterior.pins)
         .filter(|pair| !situation.unreachable.contains(pair))
         .map(|pair| marginals.rate(pair, situation));
@@ -109,7 +109,6 @@ fn placements_left(posterior: &Posterior, situation: &Situation) -> Option<f64> 
 }
 
 struct Known<'a> {
-    pins: usize,
     pairs: &'a [[f64; 5]],
 }
 

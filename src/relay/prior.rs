@@ -61,6 +61,12 @@ impl Prior {
     pub fn pins(&self) -> usize {
         self.lattice.pins
     }
+
+    /// The layouts of the footprint, each with its share of the prior; empty without one.
+    #[must_use]
+    pub fn layouts(&self) -> &[(Partition, f64)] {
+        &self.layouts
+    }
 }
 
 /// Poles of one form only, by how many: how often, up to a common factor.
