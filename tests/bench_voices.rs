@@ -9,7 +9,7 @@ use std::time::Duration;
 
 fn part(name: &str) -> Part {
     let relays = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/relays");
-    Part::load(&relays.join(format!("{name}.toml"))).unwrap_or_else(|e| panic!("{e}"))
+    Part::load(&relays.join(format!("{name}.toml"))).unwrap()
 }
 
 fn bench(meter: MeterModel) -> Bench {

@@ -23,14 +23,14 @@ pub(crate) struct Instrument {
 
 #[derive(Clone, Debug)]
 enum Voice {
-    Scpi(ScpiVoice),
+    Scpi(Box<ScpiVoice>),
     Lines(LineVoice),
 }
 
 impl Instrument {
     pub(crate) fn new(model: &MeterModel) -> Self {
         let voice = match model.voice {
-            VoiceKind::Scpi => Voice::Scpi(ScpiVoice::new(model.identity.clone())),
+            VoiceKind::Scpi => Voice::Scpi(Box::new(ScpiVoice::new(model.identity.clone()))),
             VoiceKind::Lines => Voice::Lines(LineVoice::default()),
         };
         Self {

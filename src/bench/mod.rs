@@ -19,6 +19,7 @@ mod part_file;
 mod part_raw;
 mod port;
 mod scpi_header;
+mod scpi_message;
 mod scpi_status;
 mod scpi_voice;
 mod serve;

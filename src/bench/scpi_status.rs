@@ -136,6 +136,6 @@ impl Status {
         let mut byte = u8::from(!self.queue.is_empty()) * 4;
         byte |= u8::from(message_available) * 16;
         byte |= u8::from(self.event & self.event_enable != 0) * 32;
-        byte | u8::from(byte & self.service_enable != 0) * 64
+        byte | (u8::from(byte & self.service_enable != 0) * 64)
     }
 }

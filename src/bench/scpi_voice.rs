@@ -5,7 +5,8 @@
 //! shared [`State`] knows.
 
 use super::meter::{Conversion, Shown};
-use super::scpi_header::{Command, check_number, command_of, function_of, short_name};
+use super::scpi_header::{Command, check_number, function_of, short_name};
+use super::scpi_message::Message;
 use super::scpi_status::{OPC, ScpiError, Status};
 use super::state::State;
 use drivers::{Function, Moment, Value};
@@ -27,19 +28,6 @@ pub(crate) struct ScpiVoice {
     complete_when_done: bool,
     under_way: Option<Message>,
     backlog: VecDeque<String>,
-}
-
-/// A message being executed.
-#[derive(Clone, Debug)]
-struct Message {
-    units: VecDeque<String>,
-    /// Nodes above the last header, for the header that follows after `;`.
-    path: String,
-    responses: Vec<String>,
-    /// What it waits for, while a conversion runs.
-    waits: Option<Command>,
-    /// Whether an identity was answered: it must be the last answer.
-    indefinite: bool,
 }
 
 impl ScpiVoice {
@@ -307,60 +295,6 @@ impl ScpiVoice {
     }
 }
 
-impl Message {
-    fn of(text: &str) -> Self {
-        Self {
-            units: split_outside_quotes(text, ';').map(str::to_owned).collect(),
-            path: String::new(),
-            responses: Vec::new(),
-            waits: None,
-            indefinite: false,
-        }
-    }
-
-    /// The command and parameters of one unit, by the header path (SCPI-99 vol. 1, 6.2.4).
-    fn parse(&mut self, unit: &str) -> Result<(Command, Vec<String>), ScpiError> {
-        let unit = unit.trim();
-        let (header, rest) = unit.split_once([' ', '\t']).unwrap_or((unit, ""));
-        let full = if header.starts_with('*') {
-            header.to_owned()
-        } else if let Some(rooted) = header.strip_prefix(':') {
-            rooted.to_owned()
-        } else {
-            format!("{}{header}", self.path)
-        };
-        let command = command_of(&full).ok_or(ScpiError::UndefinedHeader)?;
-        if !full.starts_with('*') {
-            self.path = full.rfind(':').map(|at| full[..=at].to_owned()).unwrap_or_default();
-        }
-        let rest = rest.trim();
-        let parameters: Vec<String> = match rest {
-            "" => Vec::new(),
-            _ => split_outside_quotes(rest, ',').map(|p| p.trim().to_owned()).collect(),
-        };
-        let (fewest, most) = command.parameters();
-        if parameters.len() > most {
-            Err(ScpiError::ParameterNotAllowed)
-        } else if parameters.len() < fewest || parameters.iter().any(String::is_empty) {
-            Err(ScpiError::MissingParameter)
-        } else {
-            Ok((command, parameters))
-        }
-    }
-}
-
-fn split_outside_quotes(text: &str, at: char) -> impl Iterator<Item = &str> {
-    let mut quote = None;
-    text.split(move |c: char| {
-        match quote {
-            None if c == '"' || c == '\'' => quote = Some(c),
-            Some(open) if open == c => quote = None,
-            _ => {}
-        }
-        quote.is_none() && c == at
-    })
-}
-
 fn mask(parameter: &str) -> Result<u8, ScpiError> {
     match check_number(parameter)? {
         Some(n) if (0.0..=255.0).contains(&n) => Ok(n.round() as u8),
@@ -397,11 +331,5 @@ mod tests {
         assert_eq!(number(Value::Number(0.0)), "+0.00000000E+00");
         assert_eq!(number(Value::Overload), "+9.90000000E+37");
         assert_eq!(number(Value::NotANumber), "+9.91000000E+37");
-    }
-
-    #[test]
-    fn separators_inside_quotes_do_not_split() {
-        let units: Vec<&str> = split_outside_quotes("FUNC \"A;B\";READ?", ';').collect();
-        assert_eq!(units, ["FUNC \"A;B\"", "READ?"]);
     }
 }
