@@ -11,7 +11,7 @@ fn relays() -> PathBuf {
 }
 
 fn part(name: &str) -> Part {
-    Part::load(&relays().join(format!("{name}.toml"))).unwrap_or_else(|e| panic!("{e}"))
+    Part::load(&relays().join(format!("{name}.toml"))).unwrap()
 }
 
 /// A bench with perfect hands and a perfect meter, but for the leads' resistance.
@@ -63,7 +63,7 @@ fn every_shipped_relay_file_loads_and_its_truth_agrees() {
     let mut count = 0;
     for entry in std::fs::read_dir(relays()).unwrap() {
         let path = entry.unwrap().path();
-        let part = Part::load(&path).unwrap_or_else(|e| panic!("{e}"));
+        let part = Part::load(&path).unwrap();
         assert!(!part.name.is_empty(), "{path:?}");
         count += 1;
     }

@@ -1,6 +1,6 @@
-//! A person at the bench: an [`Ask`] -> where the tips come down, what the supply is set to, and
-//! how long that took. Slips are rolled once per touch, seeded, and last until the leads are
-//! lifted. What follows electrically is the circuit's matter; nothing here waits.
+//! A person at the bench: two pins -> where the tips really come down, and how long hands take.
+//! Slips are rolled once per touch, seeded, and last until the leads are lifted. What follows
+//! electrically is the circuit's matter, and what is asked the state's; nothing here waits.
 
 use super::chance::{Chance, Stream};
 use super::circuit::Touch;

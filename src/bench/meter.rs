@@ -156,7 +156,7 @@ impl Meter {
             Function::Resistance => self.ranging(circuit, self.in_series(now)),
             Function::Resistance4w => self.ranging(circuit, 0.0),
             Function::Continuity => {
-                let range = self.range_at_least(200.0);
+                let range = self.range_at_least(self.model.continuity_ohms_max);
                 self.ohms(circuit, range, self.in_series(now)).unwrap_or(self.over(range))
             }
             Function::Diode => {

@@ -5,27 +5,44 @@
 
 mod chance;
 mod circuit;
+mod console;
+mod console_words;
 mod hands;
 mod hazard;
+mod instrument;
+mod line_voice;
 mod meter;
 mod meter_model;
 mod network;
 mod part;
 mod part_file;
 mod part_raw;
+mod port;
+mod scpi_header;
+mod scpi_message;
+mod scpi_status;
+mod scpi_voice;
+mod serve;
 mod state;
 mod supply;
 mod toml_text;
+mod wire;
 
+pub use console::{Listen, StandaloneError, StandaloneOptions, StandaloneSummary, run_standalone};
 pub use hands::{HandTimes, SlipRates};
 pub use hazard::{Hazard, HazardKind};
 pub use meter_model::{Accuracy, MeterModel, VoiceKind};
 pub use part::{Part, TrueCoil, TruePole, Truth};
 pub use part_file::BadPart;
+pub use serve::{ServeError, Served};
+pub use wire::Wire;
 
 use crate::event::{Answer, Ask, Pin};
-use drivers::{Clock, Function, Moment, Unit, Value};
+use drivers::{Clock, Function, Moment, SystemClock, Unit, Value};
+use instrument::Instrument;
 use state::State;
+use std::net::SocketAddr;
+use std::path::Path;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
@@ -128,6 +145,18 @@ impl Bench {
         self.state().perform(ask, now)
     }
 
+    /// Puts the leads on two pins, whatever is asked or driven; `false` if a pin is not there.
+    pub fn place(&self, red: &Pin, black: &Pin) -> bool {
+        let now = self.now();
+        let mut state = self.state();
+        let pins = &state.circuit.part().pins;
+        let (Some(red), Some(black)) = (pins.position(red), pins.position(black)) else {
+            return false;
+        };
+        state.place((red, black), now);
+        true
+    }
+
     /// Takes both leads off.
     pub fn lift(&self) {
         let now = self.now();
@@ -144,6 +173,48 @@ impl Bench {
         drop(state);
         self.let_pass(conversion.due.since(now));
         (shown.value, function.unit())
+    }
+
+    /// The meter without a link: bytes in and out in simulated time.
+    #[must_use]
+    pub fn wire(&self) -> Wire {
+        Wire::new(self.clone(), self.instrument())
+    }
+
+    /// Serves the meter on a pseudo-terminal, from now on in real time. With `name`, a symbolic
+    /// link of that name leads to it, and stays the same when it is unplugged and plugged in.
+    ///
+    /// # Errors
+    /// [`ServeError`] where the system gives no pseudo-terminal or the name cannot be made.
+    pub fn serve_pty(&self, name: Option<&Path>) -> Result<Served, ServeError> {
+        self.run_in_real_time();
+        Served::on_pty(self.clone(), self.instrument(), name)
+    }
+
+    /// Serves the meter on TCP, from now on in real time. Port 0 takes a free one. One client at
+    /// a time is heard.
+    ///
+    /// # Errors
+    /// [`ServeError`] where the address cannot be listened on.
+    pub fn serve_tcp(&self, addr: SocketAddr) -> Result<Served, ServeError> {
+        self.run_in_real_time();
+        Served::on_tcp(self.clone(), self.instrument(), addr)
+    }
+
+    /// Takes the bench's time from this clock, on top of what simulated time has passed.
+    pub fn follow(&self, clock: Arc<dyn Clock>) {
+        self.time().clock = Some(clock);
+    }
+
+    fn run_in_real_time(&self) {
+        let mut time = self.time();
+        if time.clock.is_none() {
+            time.clock = Some(Arc::new(SystemClock::begin()));
+        }
+    }
+
+    fn instrument(&self) -> Instrument {
+        Instrument::new(&self.state().meter.model)
     }
 
     /// What a real bench would have suffered so far.
