@@ -55,14 +55,13 @@ impl Report {
             return Vec::new();
         };
         let latching = finding.latching != Latching::No;
-        let of_pole = |(pole, found): (usize, &PoleFound)| {
+        let of_pole = |found: &PoleFound| {
             let throws = [(Throw::Closed, found.nc.clone()), (Throw::Open, found.no.clone())];
             let evidence = found.evidence;
             throws
                 .into_iter()
                 .flat_map(|(throw, ends)| self.pairs(&found.common, &ends, throw))
                 .map(|(throw, pins, proof)| Contact {
-                    pole: pole + 1,
                     form: found.form,
                     throw,
                     pins,
@@ -72,7 +71,7 @@ impl Report {
                 })
                 .collect::<Vec<_>>()
         };
-        finding.poles.iter().enumerate().flat_map(of_pole).collect()
+        finding.poles.iter().flat_map(of_pole).collect()
     }
 
     /// The pairs between two sides that were measured; the first pair where none was.
@@ -128,8 +127,6 @@ pub(super) enum Throw {
 /// A contact of an identified part, and what was seen across it.
 #[derive(Clone, Debug)]
 pub(super) struct Contact<'a> {
-    /// Its pole, from 1.
-    pub(super) pole: usize,
     pub(super) form: Form,
     pub(super) throw: Throw,
     /// Its two pins, the common first.
@@ -141,13 +138,16 @@ pub(super) struct Contact<'a> {
 }
 
 impl<'a> Contact<'a> {
-    /// At rest, energised, and at rest again, as far as they were seen.
+    /// At rest, energised, and at rest again, as far as they were seen. Of several drives the last
+    /// one counts: the search for the voltage steps up until something moves.
     pub(super) fn three(&self) -> [Option<&'a Captured>; 3] {
         let rest = |c: &&&Captured| c.capture.drive == DriveState::Rest;
-        let first = self.proof.iter().position(|c| c.capture.drive != DriveState::Rest);
-        let (before, after) = self.proof.split_at(first.unwrap_or(self.proof.len()));
+        let driven = |c: &&Captured| c.capture.drive != DriveState::Rest;
+        let first = self.proof.iter().position(driven).unwrap_or(self.proof.len());
+        let last = self.proof.iter().rposition(driven).unwrap_or(self.proof.len());
+        let after = self.proof.get(last..).unwrap_or_default();
         [
-            before.iter().rfind(rest).copied(),
+            self.proof[..first].iter().rfind(rest).copied(),
             after.first().copied(),
             after.iter().rfind(rest).copied(),
         ]

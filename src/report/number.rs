@@ -67,13 +67,13 @@ pub(super) fn probability(p: f64) -> String {
     if rest < 1e-9 {
         return "more than 0.999999999".into();
     }
-    let wanted = if p < 0.1 { -p.log10().floor() } else { -rest.log10().floor() };
-    // Both logarithms are of numbers in 1e-9..1, so this is 1 to 9.
+    let wanted = if p < 0.01 { 2.0 } else { -rest.log10().floor() };
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "1 to 9")]
     let places = (wanted.clamp(1.0, 9.0) as usize) + 1;
     let unit = 10_f64.powi(i32::try_from(places).unwrap_or(9));
     let down = (p * unit + 1e-3).floor() / unit;
-    trimmed(&format!("{down:.places$}"))
+    let text = format!("{down:.places$}");
+    if p < 0.99 { text } else { trimmed(&text) }
 }
 
 /// A span: `4.2 s`, `3 min 05 s`, `2 h 07 min`.
@@ -155,7 +155,9 @@ mod tests {
         assert_eq!(probability(0.999_999_4), "0.9999994");
         assert_eq!(probability(1.0), "more than 0.999999999");
         assert_eq!(probability(0.86), "0.86");
-        assert_eq!(probability(0.0149), "0.014");
+        assert_eq!(probability(0.2), "0.20");
+        assert_eq!(probability(0.0149), "0.01");
+        assert_eq!(probability(0.0049), "0.004");
         assert_eq!(probability(1e-7), "less than 0.001");
         assert_eq!(probability(f64::NAN), "not known");
         for nines in 1..=8 {

@@ -34,7 +34,7 @@ fn finding_lines(report: &Report) -> Vec<String> {
     let Some(finding) = report.finding() else { return Vec::new() };
     let mut lines = Vec::new();
     for fault in &finding.faults {
-        let text = words::sentence(&fault.text);
+        let text = words::clause(&fault.text);
         lines.push(format!("fault: {}: {text}", words::fault(fault.code)));
     }
     for coil in &finding.coils {
@@ -56,9 +56,8 @@ fn finding_lines(report: &Report) -> Vec<String> {
     }
     let pins = report.start().map(|start| start.pins.clone());
     for pin in pins.iter().flat_map(|pins| pins.iter()) {
-        let mark = finding.marks.get(pin.label()).map_or("-", String::as_str);
-        let mark = super::visible::visible(mark);
-        lines.push(format!("  {:>8}  {mark:<4} {}", words::pin(pin), words::role(finding, pin)));
+        let (mark, role) = (words::mark(Some(finding), pin), words::role(finding, pin));
+        lines.push(format!("  {:>8}  {mark:<7} {role}", words::pin(pin)));
     }
     lines
 }

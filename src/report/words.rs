@@ -59,13 +59,19 @@ pub(super) fn because(report: &Report) -> String {
     }
 }
 
+/// Outside text as the rest of a sentence: a full stop last.
+pub(super) fn clause(text: &str) -> String {
+    let shown = visible(text.trim());
+    let stop = if shown.ends_with(['.', '!', '?']) || shown.is_empty() { "" } else { "." };
+    format!("{shown}{stop}")
+}
+
 /// Outside text as a sentence: a capital first, a full stop last.
 pub(super) fn sentence(text: &str) -> String {
-    let shown = visible(text.trim());
-    let mut rest = shown.chars();
+    let clause = clause(text);
+    let mut rest = clause.chars();
     let first = rest.next().map(|c| c.to_uppercase().to_string()).unwrap_or_default();
-    let stop = if shown.ends_with(['.', '!', '?']) || shown.is_empty() { "" } else { "." };
-    format!("{first}{}{stop}", rest.as_str())
+    format!("{first}{}", rest.as_str())
 }
 
 fn family(finding: &IdentifyFinding) -> String {
@@ -98,6 +104,24 @@ fn family(finding: &IdentifyFinding) -> String {
     format!("{words} ({}){holds}", visible(&finding.family))
 }
 
+/// A pin's mark, with its polarity where that matters; a dash for a spare, a question mark where
+/// nothing is established.
+pub(super) fn mark(finding: Option<&IdentifyFinding>, pin: &Pin) -> String {
+    let label = pin.label();
+    let Some(finding) = finding else { return "?".into() };
+    let polar = finding.coils.iter().filter(|coil| coil.polarised == Some(true)).find_map(|coil| {
+        [(&coil.plus, " (+)"), (&coil.minus, " (\u{2212})")]
+            .into_iter()
+            .find_map(|(of, sign)| (of == pin).then_some(sign))
+    });
+    match finding.marks.get(label) {
+        Some(mark) => format!("{}{}", visible(mark), polar.unwrap_or_default()),
+        None if finding.spares.contains(pin) => "\u{2013}".into(),
+        None if finding.joined.iter().flatten().any(|other| other == pin) => "joined".into(),
+        None => "?".into(),
+    }
+}
+
 /// What a pin is, in words.
 pub(super) fn role(finding: &IdentifyFinding, pin: &Pin) -> String {
     for (i, coil) in finding.coils.iter().enumerate() {
@@ -106,8 +130,7 @@ pub(super) fn role(finding: &IdentifyFinding, pin: &Pin) -> String {
             (Some(false), _) => format!("{name}, either polarity"),
             (Some(true), true) => format!("{name}, plus only"),
             (Some(true), false) => format!("{name}, minus only"),
-            (None, true) => format!("{name}, driven with plus here"),
-            (None, false) => format!("{name}, driven with minus here"),
+            (None, _) => format!("{name}, polarity not established"),
         };
         if coil.plus == *pin || coil.minus == *pin {
             return side(coil.plus == *pin);
@@ -172,7 +195,7 @@ pub(super) fn polarity(coil: &CoilFound) -> String {
         ),
         Some(false) => "not polarised".into(),
         None => "not established: the meter's test current cannot show a diode across this coil; \
-                 drive it as marked"
+                 keep to the polarity given here"
             .into(),
     }
 }
@@ -214,4 +237,31 @@ pub(super) fn candidate(candidate: &Candidate) -> String {
     let family =
         if candidate.family.is_empty() { "none".into() } else { visible(&candidate.family) };
     format!("{family}: {parts}")
+}
+
+/// Text from outside, made visible.
+pub(super) fn text(text: &str) -> String {
+    visible(text)
+}
+
+pub(super) fn short_drive(drive: &DriveState) -> String {
+    match drive {
+        DriveState::Rest => "rest".into(),
+        DriveState::Energised { plus, minus, volts } => {
+            format!("{} {}\u{2192}{}", number::volts(*volts), pin(plus), pin(minus))
+        }
+    }
+}
+
+pub(super) fn identity(meter: &crate::event::MeterIdentity) -> String {
+    if meter.identity.is_empty() { "no identification".into() } else { visible(&meter.identity) }
+}
+
+pub(super) const fn caution(caution: crate::event::Caution) -> &'static str {
+    use crate::event::Caution;
+    match caution {
+        Caution::DeadCircuit => "dead circuit",
+        Caution::CoilDrive => "driving the coil",
+        Caution::NotACertificate => "not a certificate",
+    }
 }
