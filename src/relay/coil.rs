@@ -2,7 +2,7 @@
 //! voltage, the drive voltages worth trying, and whether a drive moves the contacts. Resistance
 //! alone never fixes the voltage (1440 ohm suits 12, 24 and 48 V parts), so every answer is a
 //! distribution, and drives that moved the contacts, or did not, sharpen it. Ohms are ohms at
-//! 20 degrees Celsius, volts are DC. Whether the coil has a polarity is told in [`suppression`];
+//! 20 degrees Celsius, volts are DC. Whether the coil has a polarity is told by [`suppression()`];
 //! which drive is asked, and when, is left to the guide.
 
 mod suppression;
@@ -62,7 +62,7 @@ const HEALTHY_WATTS_MAX: f64 = 3.0;
 const MUST_OPERATE: f64 = 0.8;
 
 /// A rating less probable than this is not tried in a ladder of drives.
-const PLAUSIBLE: f64 = 0.005;
+const PLAUSIBLE: f64 = 0.01;
 
 /// Voltages that a bench supply, or a row of batteries, is usually set to.
 const BENCH_VOLTS: [f64; 16] =
