@@ -206,6 +206,15 @@ pub fn shorted_turns(ohms: f64, u: f64, evidence: DriveEvidence) -> Option<Short
     judged.then_some(ShortedTurns { healthy_ohms_min })
 }
 
+/// Whether a resistance at rest may be a relay coil's at all: from 3 V at 3 W to 110 V at a third
+/// less than the least powerful class, about 3 ohm to 121 kilohm. A bad contact may be so too.
+#[must_use]
+pub fn is_coil_like(ohms: f64) -> bool {
+    let (lowest, highest) = (RATINGS[0].0, RATINGS[RATINGS.len() - 1].0);
+    let most = highest * highest / (POWERS[0].0 / 1.5);
+    (lowest * lowest / HEALTHY_WATTS_MAX..=most).contains(&ohms)
+}
+
 /// The posterior in the order of [`RATINGS`].
 fn weigh(ohms: f64, u: f64, evidence: DriveEvidence) -> Vec<(f64, f64)> {
     if !positive(ohms) {
