@@ -2,7 +2,7 @@
 //! voltage, the drive voltages worth trying, and whether a drive moves the contacts. Resistance
 //! alone never fixes the voltage (1440 ohm suits 12, 24 and 48 V parts), so every answer is a
 //! distribution, and drives that moved the contacts, or did not, sharpen it. Ohms are ohms at
-//! 20 degrees Celsius, volts are DC. Whether the coil has a polarity is told in [`suppression`];
+//! 20 degrees Celsius, volts are DC. Whether the coil has a polarity is told by [`suppression()`];
 //! which drive is asked, and when, is left to the guide.
 
 mod suppression;
@@ -62,7 +62,7 @@ const HEALTHY_WATTS_MAX: f64 = 3.0;
 const MUST_OPERATE: f64 = 0.8;
 
 /// A rating less probable than this is not tried in a ladder of drives.
-const PLAUSIBLE: f64 = 0.005;
+const PLAUSIBLE: f64 = 0.01;
 
 /// Voltages that a bench supply, or a row of batteries, is usually set to.
 const BENCH_VOLTS: [f64; 16] =
@@ -204,6 +204,15 @@ pub fn shorted_turns(ohms: f64, u: f64, evidence: DriveEvidence) -> Option<Short
     let healthy_ohms_min = rated_min * rated_min / HEALTHY_WATTS_MAX;
     let judged = positive(ohms) && ohms + 2.0 * sane_u(ohms, u) < healthy_ohms_min;
     judged.then_some(ShortedTurns { healthy_ohms_min })
+}
+
+/// Whether a resistance at rest may be a relay coil's at all: from 3 V at 3 W to 110 V at a third
+/// less than the least powerful class, about 3 ohm to 121 kilohm. A bad contact may be so too.
+#[must_use]
+pub fn is_coil_like(ohms: f64) -> bool {
+    let (lowest, highest) = (RATINGS[0].0, RATINGS[RATINGS.len() - 1].0);
+    let most = highest * highest / (POWERS[0].0 / 1.5);
+    (lowest * lowest / HEALTHY_WATTS_MAX..=most).contains(&ohms)
 }
 
 /// The posterior in the order of [`RATINGS`].

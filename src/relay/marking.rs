@@ -28,9 +28,9 @@ fn lowest(pole: &Pole) -> usize {
 /// The mark of each pin that has one. `coils` are pin pairs, plus first: the first is A1-A2,
 /// the second B1-B2, and so on.
 #[must_use]
-pub fn marks(coils: &[[usize; 2]], poles: &[Pole]) -> BTreeMap<usize, String> {
+pub fn marks(coils: &[(usize, usize)], poles: &[Pole]) -> BTreeMap<usize, String> {
     let mut marks = BTreeMap::new();
-    for (letter, [plus, minus]) in ('A'..='Z').zip(coils) {
+    for (letter, (plus, minus)) in ('A'..='Z').zip(coils) {
         marks.insert(*plus, format!("{letter}1"));
         // Two coils with a common end share a pin: the mark of the earlier coil stays.
         marks.entry(*minus).or_insert_with(|| format!("{letter}2"));
@@ -59,7 +59,7 @@ mod tests {
         Pole { form, common: common.to_vec(), nc: nc.to_vec(), no: no.to_vec() }
     }
 
-    fn shown(coils: &[[usize; 2]], poles: &[Pole]) -> Vec<(usize, String)> {
+    fn shown(coils: &[(usize, usize)], poles: &[Pole]) -> Vec<(usize, String)> {
         marks(coils, poles).into_iter().collect()
     }
 
@@ -72,7 +72,7 @@ mod tests {
         // EN 50005 as an open symbol-library rule (G3.1) states it: the coil is A1-A2, pole 2's
         // changeover is 21-22-24.
         let poles = [pole(Form::C, &[2], &[3], &[4]), pole(Form::C, &[5], &[6], &[1])];
-        let found = shown(&[[0, 7]], &poles);
+        let found = shown(&[(0, 7)], &poles);
         let pole_two_has_the_lowest_pin = [
             (0, "A1"),
             (1, "14"),
@@ -90,7 +90,7 @@ mod tests {
     fn make_is_three_four_and_break_is_one_two() {
         // EN 50005: break x1-x2, make x3-x4.
         let poles = [pole(Form::A, &[1], &[], &[4]), pole(Form::B, &[2], &[3], &[])];
-        let found = shown(&[[5, 0]], &poles);
+        let found = shown(&[(5, 0)], &poles);
         let mixed = [(0, "A2"), (1, "13"), (2, "21"), (3, "22"), (4, "14"), (5, "A1")];
         assert_eq!(found, expected(&mixed));
     }
@@ -98,7 +98,7 @@ mod tests {
     #[test]
     fn doubled_pins_share_their_mark_and_spares_have_none() {
         let poles = [pole(Form::C, &[2, 3], &[4, 5], &[6, 7])];
-        let found = shown(&[[0, 1]], &poles);
+        let found = shown(&[(0, 1)], &poles);
         let doubled = [
             (0, "A1"),
             (1, "A2"),
@@ -110,16 +110,16 @@ mod tests {
             (7, "14"),
         ];
         assert_eq!(found, expected(&doubled));
-        assert_eq!(marks(&[[0, 1]], &[]).len(), 2);
+        assert_eq!(marks(&[(0, 1)], &[]).len(), 2);
     }
 
     #[test]
     fn a_second_coil_is_b() {
         // From memory, EN 50005.
         let two = [(0, "A1"), (1, "A2"), (2, "B2"), (3, "B1")];
-        assert_eq!(shown(&[[0, 1], [3, 2]], &[]), expected(&two));
+        assert_eq!(shown(&[(0, 1), (3, 2)], &[]), expected(&two));
         // Three pins: the common end keeps the first coil's mark.
-        assert_eq!(shown(&[[0, 1], [2, 1]], &[]), expected(&[(0, "A1"), (1, "A2"), (2, "B1")]));
+        assert_eq!(shown(&[(0, 1), (2, 1)], &[]), expected(&[(0, "A1"), (1, "A2"), (2, "B1")]));
     }
 
     #[test]

@@ -198,8 +198,8 @@ fn latching(insight: &Insight, first: Option<&CoilFound>) -> Latching {
 
 fn marks(pins: &Pins, partition: &Partition, coils: &[CoilFound]) -> BTreeMap<String, String> {
     let position = |pin: &Pin| pins.position(pin);
-    let ends: Vec<[usize; 2]> =
-        coils.iter().filter_map(|c| Some([position(&c.plus)?, position(&c.minus)?])).collect();
+    let ends: Vec<(usize, usize)> =
+        coils.iter().filter_map(|c| Some((position(&c.plus)?, position(&c.minus)?))).collect();
     marking::marks(&ends, &partition.poles)
         .into_iter()
         .map(|(at, mark)| (pins.at(at).label().to_owned(), mark))

@@ -15,9 +15,6 @@ use drivers::Function;
 /// A pair is treated as a coil from this probability on.
 const COIL_PROBABILITY_MIN: f64 = 0.95;
 
-/// A resistance from here on may be a coil when nothing better is known, in ohms.
-const COIL_OHMS_MIN: f64 = 20.0;
-
 /// Derived knowledge.
 #[derive(Debug)]
 pub struct Insight {
@@ -116,7 +113,7 @@ fn likely_coil(record: &Record) -> Option<(f64, f64)> {
         .flat_map(TouchRecord::ohms_captures)
         .filter(|c| c.drive == DriveState::Rest)
         .filter_map(|c| Some((c.value?, c.u.unwrap_or(0.0))))
-        .filter(|(ohms, _)| ohms.is_finite() && *ohms >= COIL_OHMS_MIN)
+        .filter(|(ohms, _)| coil::is_coil_like(*ohms))
         .max_by(|a, b| a.0.total_cmp(&b.0))
 }
 

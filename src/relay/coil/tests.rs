@@ -225,6 +225,18 @@ fn a_drive_that_was_seen_is_certain() {
 }
 
 #[test]
+fn every_coil_of_the_table_is_coil_like_and_a_contact_is_not() {
+    for row in rows() {
+        // Tolerance 15 %: terms after JIS C 4530 and JIS C 5442.
+        assert!(is_coil_like(row.ohms_20 * 0.85) && is_coil_like(row.ohms_20 * 1.15));
+    }
+    // A power relay's contact has 0.1 ohm at most (usual catalogue figure, from memory).
+    for ohms in [0.1, 1.0, 0.0, -400.0, 1e6, f64::NAN, f64::INFINITY] {
+        assert!(!is_coil_like(ohms), "{ohms} ohm");
+    }
+}
+
+#[test]
 fn healthy_coils_are_never_said_to_have_shorted_turns() {
     for row in rows() {
         let steps = ladder(row.ohms_20, 0.0, 60.0, 3.0);
