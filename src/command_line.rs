@@ -183,6 +183,9 @@ struct Bench {
     /// Listen on this TCP address instead of a pseudo-terminal (port 0: any)
     #[arg(long, value_name = "HOST:PORT")]
     tcp: Option<String>,
+    /// Make a symbolic link of this name to the pseudo-terminal
+    #[arg(long, value_name = "PATH", conflicts_with = "tcp")]
+    name: Option<PathBuf>,
     /// The meter sends lines by itself and has a dial, instead of speaking SCPI
     #[arg(long)]
     line_meter: bool,
@@ -192,6 +195,9 @@ struct Bench {
     /// The hands never slip
     #[arg(long)]
     steady: bool,
+    /// How much of a person's time the hands take before they answer: 0 none, 1 all of it
+    #[arg(long, value_name = "FACTOR", default_value_t = 0.0)]
+    pace: f64,
 }
 
 #[derive(Args)]
@@ -331,9 +337,11 @@ impl From<Bench> for BenchTerms {
         Self {
             relay: w.relay,
             tcp: w.tcp,
+            name: w.name,
             line_meter: w.line_meter,
             seed: w.seed,
             steady: w.steady,
+            pace: w.pace,
         }
     }
 }

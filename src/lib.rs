@@ -13,4 +13,4 @@ pub mod journal;
 pub mod operator;
 pub mod relay;
 pub mod report;
-//pub mod run;
+pub mod run;

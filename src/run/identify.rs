@@ -14,10 +14,7 @@ use crate::journal::{Entry, Journal, Past};
 use crate::operator::{Json, Lines, Operator};
 use crate::relay::{Channel, Costs, Footprint, Numbering};
 use crate::report::{self, Report};
-use drivers::link::LinkSpec;
-use drivers::port::{Port, PortOptions};
-use drivers::profile::Profile;
-use drivers::{Clock, SystemClock};
+use drivers::{Clock, LinkSpec, Port, PortOptions, Profile, SystemClock};
 use std::io::{self, IsTerminal};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -94,12 +91,18 @@ pub struct ResumeTerms {
 /// # Errors
 /// [`Failure`] with its exit code.
 pub fn run_identify(terms: &IdentifyTerms) -> Result<Exit, Failure> {
+    let instrument = Instrument::find(&terms.meter)?;
+    begin(terms, instrument)
+}
+
+/// Begins a job on this instrument.
+pub(super) fn begin(terms: &IdentifyTerms, meter: Instrument) -> Result<Exit, Failure> {
     let start = checked_start(terms)?;
     let guide = guide(&start, terms.operator, false)?;
-    let meter = Instrument::find(&terms.meter)?;
     let job = terms.job.clone().unwrap_or_else(|| format!("identify-{}", folder_time()).into());
     let journal = Journal::create(&job)?;
-    let start = RunStart { simulated: meter.is_simulated(), profile: meter.profile.name().into(), ..start };
+    let start =
+        RunStart { simulated: meter.is_simulated(), profile: meter.profile.name.clone(), ..start };
     Station { job, journal, guide, meter, operator: terms.operator }.run(start)
 }
 
@@ -137,7 +140,7 @@ pub fn resume(terms: &ResumeTerms) -> Result<Exit, Failure> {
         simulated: begun.simulated || instrument.is_simulated(),
         meter: meter.link,
         version: env!("CARGO_PKG_VERSION").into(),
-        profile: instrument.profile.name().into(),
+        profile: instrument.profile.name.clone(),
         ..begun
     };
     let job = terms.job.clone();
@@ -183,7 +186,11 @@ fn checked_start(terms: &IdentifyTerms) -> Result<RunStart, Failure> {
 }
 
 /// The guide for these terms; closed placements announce themselves only where a person watches.
-fn guide(start: &RunStart, operator: OperatorChoice, accept_meter: bool) -> Result<Identify, Failure> {
+fn guide(
+    start: &RunStart,
+    operator: OperatorChoice,
+    accept_meter: bool,
+) -> Result<Identify, Failure> {
     let footprint = match &start.footprint {
         None => None,
         Some(text) => Some(footprint(text, start.numbered_round, start.pins.count())?),
@@ -233,19 +240,38 @@ impl Instrument {
     /// pseudo-terminal; `?hands=alone` lets simulated hands answer too, `?seed=N` sets the seed.
     pub(super) fn find(terms: &MeterTerms) -> Result<Self, Failure> {
         let profile = Profile::load(terms.profile.as_deref().unwrap_or("scpi"))?;
-        let options = PortOptions { reconnect_for: terms.reconnect_for, ..PortOptions::default() };
+        let options = PortOptions {
+            reconnect_for: terms.reconnect_for,
+            trace: terms.trace_link.clone(),
+            ..PortOptions::default()
+        };
         let Some(sim) = terms.link.strip_prefix("sim:") else {
             let spec = terms.link.parse::<LinkSpec>()?;
             let link = terms.link.clone();
             return Ok(Self { link, spec, profile, options, simulated: None });
         };
         let (bench, alone) = super::bench::from_link(sim, &profile)?;
-        let served = bench.serve_pty().map_err(|e| {
-            Failure::new(Exit::Instrument, format!("simulated bench: {e}"), "are pseudo-terminals there?")
+        Self::on_bench(bench, alone, terms.link.clone(), profile, options)
+    }
+
+    /// A simulated bench whose hands answer by themselves, under this name.
+    pub(super) fn simulated(bench: Bench, link: String) -> Result<Self, Failure> {
+        Self::on_bench(bench, true, link, Profile::load("scpi")?, PortOptions::default())
+    }
+
+    fn on_bench(
+        bench: Bench,
+        alone: bool,
+        link: String,
+        profile: Profile,
+        options: PortOptions,
+    ) -> Result<Self, Failure> {
+        let served = bench.serve_pty(None).map_err(|error| {
+            Failure::new(Exit::Instrument, super::failure::chain(&error), error.hint())
         })?;
         let spec = served.link().parse::<LinkSpec>()?;
         let simulated = Some(Simulated { bench, _served: served, alone });
-        Ok(Self { link: terms.link.clone(), spec, profile, options, simulated })
+        Ok(Self { link, spec, profile, options, simulated })
     }
 
     pub(super) const fn is_simulated(&self) -> bool {
@@ -308,14 +334,20 @@ impl Station {
             }
             let Instrument { link, spec, profile, options, .. } = &self.meter;
             tracing::debug!("opening {link} as {spec}");
-            let options = PortOptions { link_name: Some(link.clone()), ..options.clone() };
-            let port =
-                Port::open(spec, profile, Arc::clone(&clock), options, inbox.meter_sink())?;
-            let job = self.job.display().to_string();
-            let mut bench = Workbench::new(
-                self.guide, self.journal, operator, port, inbox, clock, hands, job,
-            );
-            bench.run(Event::RunStarted(start)).await
+            let sink = inbox.meter_sink();
+            let port = Port::open_with(spec, profile, Arc::clone(&clock), options.clone(), sink)?;
+            let workbench = Workbench {
+                guide: self.guide,
+                journal: self.journal,
+                operator,
+                meter: port,
+                inbox,
+                clock,
+                hands,
+                link: link.clone(),
+                job: self.job.display().to_string(),
+            };
+            workbench.run(Event::RunStarted(start)).await
         })
     }
 }

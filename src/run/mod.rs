@@ -19,16 +19,15 @@ pub use identify::{IdentifyTerms, MeterTerms, OperatorChoice, ResumeTerms, resum
 pub use meters::run_meters;
 pub use papers::{Rendering, Schema, render_report, show_schema, verify};
 
-use crate::event::{Action, Answer, Ask, Event, Input, LinkNews, MeterIdentity};
+use crate::event::{Action, Answer, Ask, Event, Input, MeterIdentity};
 use crate::guide::identify::Identify;
 use crate::journal::Journal;
 use crate::operator::{Heard, Operator};
 use arrivals::{Arrival, Inbox};
-use drivers::port::Port;
-use drivers::{Clock, DriverError, Function, Identity, MeterEvent, Order};
+use drivers::{Clock, DriverError, Function, Identity, MeterEvent, Order, Port};
 use stamp::stamp;
 use std::sync::Arc;
-use tracing::{debug, warn};
+use tracing::debug;
 
 /// The hands of a simulated bench, if there are any.
 pub enum Hands {
@@ -56,11 +55,18 @@ pub struct Workbench<'a> {
     pub clock: Arc<dyn Clock>,
     /// Whose hands.
     pub hands: Hands,
+    /// The meter's link, as the operator wrote it.
+    pub link: String,
     /// The job folder, as the operator wrote it.
     pub job: String,
+}
+
+/// A run under way.
+struct Run<'a> {
+    on: Workbench<'a>,
     asked: u64,
     open: Option<Ask>,
-    measuring: Option<Function>,
+    measuring: Option<(Function, u64)>,
 }
 
 /// How a run came to its end.
@@ -69,65 +75,45 @@ enum Flow {
     Over(u8, Option<String>),
 }
 
-impl<'a> Workbench<'a> {
-    /// A bench on which nothing has happened yet.
-    pub fn new(
-        guide: Identify,
-        journal: Journal,
-        operator: &'a mut dyn Operator,
-        meter: Port,
-        inbox: Inbox,
-        clock: Arc<dyn Clock>,
-        hands: Hands,
-        job: String,
-    ) -> Self {
-        Self {
-            guide,
-            journal,
-            operator,
-            meter,
-            inbox,
-            clock,
-            hands,
-            job,
-            asked: 0,
-            open: None,
-            measuring: None,
-        }
-    }
-
+impl Workbench<'_> {
     /// Runs to the end and returns the exit code. Whatever happens, the operator is told that
     /// the run has finished, and the journal says so too unless it cannot be written.
     ///
     /// # Errors
     /// The failure that ended the run, after it has been recorded.
-    pub async fn run(&mut self, begin: Event) -> Result<Exit, Failure> {
-        let outcome = self.run_to_end(begin).await;
+    pub async fn run(self, begin: Event) -> Result<Exit, Failure> {
+        let mut run = Run { on: self, asked: 0, open: None, measuring: None };
+        let outcome = run.to_end(begin).await;
+        let Workbench { mut journal, operator, meter, clock, job, .. } = run.on;
+        meter.close();
         let (exit, reason) = match &outcome {
             Ok((exit, reason)) => (*exit, reason.clone()),
             Err(failure) => (failure.exit.code(), Some(failure.to_string())),
         };
-        let finished = Event::RunFinished { exit, reason, job: self.job.clone() };
+        let finished = Event::RunFinished { exit, reason, job };
         let written = match &outcome {
             Err(failure) if failure.exit == Exit::RecordNotWritten => Ok(()),
-            _ => self.journal.append(&finished, stamp(&*self.clock)).map(|_| ()),
+            _ => journal.append(&finished, stamp(&*clock)).map(|_| ()),
         };
-        if let Err(gone) = self.operator.show(&finished) {
+        if let Err(gone) = operator.show(&finished) {
             debug!("nobody reads any more: {gone}");
         }
-        self.meter.close();
-        written.map_err(Failure::from)?;
-        outcome.map(|(exit, _)| Exit::from_code(exit))
+        let (exit, _) = outcome?;
+        written?;
+        Ok(Exit::from_code(exit))
     }
+}
 
-    async fn run_to_end(&mut self, begin: Event) -> Result<(u8, Option<String>), Failure> {
+impl Run<'_> {
+    async fn to_end(&mut self, begin: Event) -> Result<(u8, Option<String>), Failure> {
         self.record(&begin)?;
         let mut flow = self.deliver(Input::Begun)?;
         loop {
             if let Flow::Over(exit, reason) = flow {
                 return Ok((exit, reason));
             }
-            let arrival = self.inbox.next(&*self.clock, self.guide.wake_at()).await;
+            let wake_at = self.on.guide.wake_at();
+            let arrival = self.on.inbox.next(&*self.on.clock, wake_at).await;
             flow = self.take(arrival)?;
         }
     }
@@ -138,7 +124,7 @@ impl<'a> Workbench<'a> {
             Arrival::Meter(event) => self.meter_said(event),
             Arrival::Line(line) => self.heard(&line),
             Arrival::Answer(answer) => self.answered(answer),
-            Arrival::EndOfInput if matches!(self.hands, Hands::Alone(_)) => Ok(Flow::GoOn),
+            Arrival::EndOfInput if matches!(self.on.hands, Hands::Alone(_)) => Ok(Flow::GoOn),
             Arrival::EndOfInput => self.stop("the operator's input ended"),
             Arrival::Interrupted => self.stop("interrupted"),
             Arrival::DeadlineReached => self.deliver(Input::DeadlineReached),
@@ -152,7 +138,7 @@ impl<'a> Workbench<'a> {
     fn meter_said(&mut self, event: MeterEvent) -> Result<Flow, Failure> {
         match event {
             MeterEvent::Answered { identity, gap } => self.deliver(Input::MeterAnswered(
-                known(identity),
+                self.known(identity),
                 gap.map(|gap| gap.as_secs_f64()),
             )),
             MeterEvent::ReadingTaken { epoch, reading } => {
@@ -162,33 +148,33 @@ impl<'a> Workbench<'a> {
             MeterEvent::OtherFunction { reading, .. } => {
                 self.deliver(Input::OtherFunctionArrived(reading.function))
             }
-            MeterEvent::Complained(error) => self.complained(&error),
-            MeterEvent::WentAway(error) => {
-                self.deliver(Input::MeterLost(failure::chain(&error)))
+            MeterEvent::Declined { epoch, error } => {
+                self.record(&Event::MeterComplained { text: failure::chain(&error) })?;
+                match self.measuring {
+                    Some((function, ordered)) if ordered == epoch => self.declined(function, error),
+                    _ => Ok(Flow::GoOn),
+                }
             }
+            MeterEvent::Complained(error) => {
+                self.record(&Event::MeterComplained { text: failure::chain(&error) })?;
+                Ok(Flow::GoOn)
+            }
+            MeterEvent::WentAway(error) => self.deliver(Input::MeterLost(failure::chain(&error))),
             MeterEvent::Ended(Some(error)) => Err(error.into()),
             MeterEvent::Ended(None) => self.stop("the meter's port was closed"),
         }
     }
 
-    /// A complaint becomes a fact. A refused diode test is news for the guide: it goes on without.
-    fn complained(&mut self, error: &DriverError) -> Result<Flow, Failure> {
-        warn!("{error}");
-        self.record(&Event::MeterComplained { text: failure::chain(error) })?;
-        match (error, self.measuring) {
-            (DriverError::Refused { .. } | DriverError::Unsupported { .. }, Some(function)) => {
-                if function == Function::Resistance {
-                    return Ok(Flow::GoOn);
-                }
-                self.measuring = None;
-                self.deliver(Input::FunctionRefused(function))
-            }
-            _ => Ok(Flow::GoOn),
+    /// The diode test can be done without; ohms cannot.
+    fn declined(&mut self, function: Function, error: DriverError) -> Result<Flow, Failure> {
+        if function == Function::Resistance {
+            return Err(error.into());
         }
+        self.deliver(Input::FunctionRefused(function))
     }
 
     fn heard(&mut self, line: &str) -> Result<Flow, Failure> {
-        let heard = self.operator.parse(line);
+        let heard = self.on.operator.parse(line);
         match (heard, &self.open) {
             (Heard::Nothing, _) => Ok(Flow::GoOn),
             (Heard::Answer(seq, answer), Some(_)) if seq.is_none_or(|seq| seq == self.asked) => {
@@ -207,7 +193,8 @@ impl<'a> Workbench<'a> {
     }
 
     fn answered(&mut self, answer: Answer) -> Result<Flow, Failure> {
-        if let (Hands::Led(bench), Some(ask), Answer::Ready) = (&self.hands, &self.open, answer) {
+        if let (Hands::Led(bench), Some(ask), Answer::Ready) = (&self.on.hands, &self.open, answer)
+        {
             let _ = bench.perform(ask);
         }
         self.deliver(Input::AnswerReceived(answer))
@@ -215,12 +202,12 @@ impl<'a> Workbench<'a> {
 
     /// Feeds the guide, records the facts, and performs orders until none is left.
     fn deliver(&mut self, input: Input) -> Result<Flow, Failure> {
-        let facts = self.guide.handle(input, self.clock.now());
+        let facts = self.on.guide.handle(input, self.on.clock.now());
         for fact in &facts {
             self.record(fact)?;
         }
         loop {
-            match self.guide.next(self.clock.now()) {
+            match self.on.guide.next(self.on.clock.now()) {
                 Action::Nothing => return Ok(Flow::GoOn),
                 Action::Record(fact) => self.record(&fact)?,
                 Action::Ask(ask) => self.ask(ask)?,
@@ -228,8 +215,8 @@ impl<'a> Workbench<'a> {
                     self.object(&problem)?;
                 }
                 Action::Measure(function, epoch) => {
-                    self.measuring = Some(function);
-                    self.meter.order(Order::Measure { function, epoch });
+                    self.measuring = Some((function, epoch));
+                    self.on.meter.order(Order::Measure { function, epoch });
                 }
                 Action::Finish(exit, reason) => return Ok(Flow::Over(exit, reason)),
             }
@@ -238,11 +225,8 @@ impl<'a> Workbench<'a> {
 
     /// Written and synced, then known, then shown.
     fn record(&mut self, fact: &Event) -> Result<(), Failure> {
-        self.journal.append(fact, stamp(&*self.clock))?;
-        self.guide.apply(fact);
-        if let Event::LinkChanged(LinkNews::Lost { text }) = fact {
-            warn!("link lost: {text}");
-        }
+        self.on.journal.append(fact, stamp(&*self.on.clock))?;
+        self.on.guide.apply(fact);
         if matches!(fact, Event::LeadsPlaced(_)) {
             self.open = None;
         }
@@ -253,9 +237,9 @@ impl<'a> Workbench<'a> {
         self.asked += 1;
         let seq = self.asked;
         self.told(|operator| operator.ask(seq, &ask))?;
-        if let Hands::Alone(bench) = &self.hands {
+        if let Hands::Alone(bench) = &self.on.hands {
             let answer = bench.perform(&ask);
-            self.inbox.answer(answer);
+            self.on.inbox.answer(answer);
         }
         self.open = Some(ask);
         Ok(())
@@ -276,15 +260,15 @@ impl<'a> Workbench<'a> {
         &mut self,
         tell: impl FnOnce(&mut dyn Operator) -> std::io::Result<()>,
     ) -> Result<(), Failure> {
-        tell(self.operator).map_err(|source| Failure::operator_gone(&source))
+        tell(self.on.operator).map_err(|source| Failure::operator_gone(&source))
     }
-}
 
-fn known(identity: Identity) -> MeterIdentity {
-    MeterIdentity {
-        identity: identity.text,
-        link: identity.link,
-        profile: identity.profile,
-        commanded: identity.commanded,
+    fn known(&self, identity: Identity) -> MeterIdentity {
+        MeterIdentity {
+            identity: identity.text,
+            link: self.on.link.clone(),
+            profile: identity.profile,
+            commanded: identity.commanded,
+        }
     }
 }

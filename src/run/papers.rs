@@ -68,15 +68,22 @@ pub fn verify(job: &Path) -> Result<Exit, Failure> {
 /// Prints a schema.
 ///
 /// # Errors
-/// None that can be helped: the schemas are made from the types.
+/// None that is known: the schemas are made from the types.
 pub fn show_schema(schema: Schema) -> Result<Exit, Failure> {
     let schema = match schema {
         Schema::Operator => crate::operator::schema(),
         Schema::Journal => journal::schema(),
         Schema::Report => crate::report::schema(),
-        Schema::Profile => drivers::profile::schema(),
+        Schema::Profile => drivers::Profile::schema(),
         Schema::Relay => crate::bench::Part::schema(),
     };
-    println!("{schema:#}");
+    let text = serde_json::to_string_pretty(&schema).map_err(|error| {
+        Failure::new(
+            Exit::NotPassed,
+            format!("schema: {error}"),
+            "this is a defect: please report it",
+        )
+    })?;
+    println!("{text}");
     Ok(Exit::Done)
 }

@@ -225,6 +225,7 @@ impl Identify {
             plan::Purpose::Coil => {
                 plan::next_on_coil(touch, !self.record.refused.contains(&Function::Diode))
             }
+            plan::Purpose::LookDriven if !insight.may_be_driven_at(plan.way.pair()) => None,
             plan::Purpose::LookDriven => plan::next_driven(touch, &insight.effect, &insight.drives),
         }
     }

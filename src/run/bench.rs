@@ -1,0 +1,105 @@
+//! The simulated bench, as a program of its own and behind a `sim:` link.
+
+use super::failure::{Exit, Failure, chain};
+use crate::bench::{
+    BadPart, Bench, BenchOptions, Listen, MeterModel, Part, SlipRates, StandaloneOptions,
+    run_standalone,
+};
+use drivers::Profile;
+use std::io;
+use std::path::{Path, PathBuf};
+
+/// What `bench` is given.
+#[derive(Clone, Debug)]
+pub struct BenchTerms {
+    /// The relay file.
+    pub relay: PathBuf,
+    /// A TCP address instead of a pseudo-terminal.
+    pub tcp: Option<String>,
+    /// A symbolic link to the pseudo-terminal.
+    pub name: Option<PathBuf>,
+    /// A free-running line meter with a dial.
+    pub line_meter: bool,
+    /// The seed.
+    pub seed: u64,
+    /// Whether the hands never slip.
+    pub steady: bool,
+    /// How much of a person's time the hands take: 0 none, 1 all.
+    pub pace: f64,
+}
+
+/// Runs the bench until its input ends.
+///
+/// # Errors
+/// [`Failure`] for a bad relay file or address, or a meter that cannot be served.
+pub fn run_bench(terms: &BenchTerms) -> Result<Exit, Failure> {
+    let listen = match &terms.tcp {
+        None => Listen::Pty { name: terms.name.clone() },
+        Some(text) => Listen::Tcp(text.parse().map_err(|_| {
+            let shown: String = text.escape_debug().take(40).collect();
+            Failure::bad_input(
+                format!("--tcp `{shown}`: not an address"),
+                "write it as 127.0.0.1:5025; port 0 takes a free one",
+            )
+        })?),
+    };
+    let options = StandaloneOptions {
+        part: load(&terms.relay)?,
+        bench: options(terms.seed, terms.steady, terms.line_meter),
+        listen,
+        pace: terms.pace,
+    };
+    let summary = run_standalone(options, io::stdin().lock(), io::stdout())
+        .map_err(|error| Failure::new(Exit::Instrument, chain(&error), error.hint()))?;
+    for hazard in &summary.hazards {
+        eprintln!("hazard: {hazard:?}");
+    }
+    Ok(if summary.hazards.is_empty() { Exit::Done } else { Exit::NotPassed })
+}
+
+/// A bench from the rest of a `sim:` link, `FILE[?seed=N&slips=on&hands=alone]`, with the meter
+/// that the profile speaks to; and whether its hands answer by themselves.
+pub(super) fn from_link(text: &str, profile: &Profile) -> Result<(Bench, bool), Failure> {
+    let (file, query) = text.split_once('?').unwrap_or((text, ""));
+    let (mut seed, mut steady, mut alone) = (1, true, false);
+    for item in query.split('&').filter(|item| !item.is_empty()) {
+        match item.split_once('=') {
+            Some(("seed", n)) => seed = n.parse().map_err(|_| bad_query(item))?,
+            Some(("slips", "on")) => steady = false,
+            Some(("slips", "off")) => steady = true,
+            Some(("hands", "alone")) => alone = true,
+            Some(("hands", "led")) => alone = false,
+            _ => return Err(bad_query(item)),
+        }
+    }
+    let part = load(Path::new(file))?;
+    Ok((Bench::new(part, options(seed, steady, !profile.commanded())), alone))
+}
+
+/// A part from a relay file.
+pub(super) fn load(file: &Path) -> Result<Part, Failure> {
+    Part::load(file).map_err(|bad| bad_part(&bad))
+}
+
+/// A bad relay file as a failure.
+pub(super) fn bad_part(bad: &BadPart) -> Failure {
+    Failure::bad_input(chain(bad), bad.hint.clone())
+}
+
+/// A bench with these habits.
+pub(super) fn options(seed: u64, steady: bool, line_meter: bool) -> BenchOptions {
+    BenchOptions {
+        seed,
+        meter: if line_meter { MeterModel::free_running() } else { MeterModel::commanded() },
+        slips: if steady { SlipRates::NONE } else { SlipRates::USUAL },
+        ..BenchOptions::default()
+    }
+}
+
+fn bad_query(item: &str) -> Failure {
+    let shown: String = item.escape_debug().take(40).collect();
+    Failure::bad_input(
+        format!("sim: link: `{shown}` is not understood"),
+        "write sim:FILE, sim:FILE?seed=7, ?slips=on or ?hands=alone, joined by &",
+    )
+}
