@@ -3,7 +3,7 @@
 //! A pure core that never reads a clock, port, file or terminal ([`relay`], [`guide`]); one loop
 //! that does ([`run`]); one event vocabulary between them ([`event`]); and the record, the
 //! reports and what the operator sees are folds over those events ([`journal`], [`report`],
-//! [`operator`]). [`bench`] simulates instruments, parts and hands. Arrows point one way, and
+//! [`operator`]). [`mod@bench`] simulates instruments, parts and hands. Arrows point one way, and
 //! `tests/house.rs` holds them: `drivers <- event <- core`, `event <- outside`, both `<- run`.
 
 pub mod bench;

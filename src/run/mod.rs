@@ -83,7 +83,7 @@ impl Workbench<'_> {
     /// The failure that ended the run, after it has been recorded.
     pub async fn run(self, begin: Event) -> Result<Exit, Failure> {
         let mut run = Run { on: self, asked: 0, open: None, measuring: None };
-        let outcome = run.to_end(begin).await;
+        let outcome = run.until_over(begin).await;
         let Workbench { mut journal, operator, meter, clock, job, .. } = run.on;
         meter.close();
         let (exit, reason) = match &outcome {
@@ -105,7 +105,7 @@ impl Workbench<'_> {
 }
 
 impl Run<'_> {
-    async fn to_end(&mut self, begin: Event) -> Result<(u8, Option<String>), Failure> {
+    async fn until_over(&mut self, begin: Event) -> Result<(u8, Option<String>), Failure> {
         self.record(&begin)?;
         let mut flow = self.deliver(Input::Begun)?;
         loop {
