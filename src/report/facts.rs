@@ -6,7 +6,8 @@
 use super::Report;
 use super::parts::{Captured, Step, What};
 use crate::event::{
-    DriveState, Evidence, Form, IdentifyFinding, Latching, Outcome, Pin, PoleFound, RunStart,
+    Candidate, DriveState, Evidence, Form, IdentifyFinding, Latching, Outcome, Pin, PoleFound,
+    RunStart,
 };
 use drivers::Unit;
 
@@ -41,6 +42,15 @@ impl Report {
             Some(Outcome::Identified) => Verdict::Identified,
             Some(Outcome::Undecided) => Verdict::Undecided,
             None => Verdict::Unfinished,
+        }
+    }
+
+    /// What the part could be while it is not identified: the result's candidates, or without a
+    /// result the last ones believed.
+    pub(super) fn open_candidates(&self) -> &[Candidate] {
+        match self.finding() {
+            Some(finding) => &finding.candidates,
+            None => self.course.last().map_or(&[], |point| &point.belief.candidates),
         }
     }
 

@@ -12,7 +12,7 @@ use askama::Template;
     ext = "html",
     source = r#"<section class="chapter runs-on" aria-labelledby="decided">
 <h2 id="decided">How it was decided</h2>
-<p>Every way to assign the pins is a candidate. Each touch makes the candidates that it fits more probable, allowing for leads that slip; the search ends when one is probable enough{% if !asked.is_empty() %} (here: {{ asked }}){% endif %}. Then every contact that is claimed is measured by itself.</p>
+<p>Every way to assign the pins is a candidate. Each touch makes the candidates that it fits more probable, allowing for leads that slip; the search ends when one is probable enough{% if !asked.is_empty() %} (here: {{ asked }}){% endif %}.{% if !quick %} Then every contact that is claimed is measured by itself.{% endif %}</p>
 {% if !key.is_empty() %}<figure>
 {{ chart|safe }}<figcaption>Probability of the leading candidates over the placements. A line breaks off where its candidate was not among the leading five.</figcaption>
 </figure>
@@ -29,6 +29,7 @@ use askama::Template;
 )]
 struct Course {
     asked: String,
+    quick: bool,
     chart: String,
     key: Vec<(&'static str, String, String)>,
     uncertainty_left: String,
@@ -41,6 +42,7 @@ pub(super) fn render(report: &Report) -> String {
     let bits = last.belief.entropy_bits;
     written(&Course {
         asked: report.start().map(|s| number::probability(s.confidence)).unwrap_or_default(),
+        quick: report.runs.iter().any(|run| run.start.quick),
         chart: render_course(&curves),
         key: curves.into_iter().map(key).collect(),
         uncertainty_left: if bits < 0.005 {

@@ -2,7 +2,7 @@
 //! contacts as they were seen, and the faults. What a reader needs to use the part, and no more.
 
 use super::super::facts::Contact;
-use super::super::parts::Captured;
+use super::super::parts::{Captured, What};
 use super::super::svg::render_pin_map;
 use super::super::{Report, number, words};
 use super::written;
@@ -61,7 +61,11 @@ use drivers::Unit;
 </table>
 <p class="quiet">{{ contacts_note }}</p>
 </section>
-{% endif %}"#
+{% endif %}<section class="limits" aria-labelledby="limits">
+<h2 id="limits">What this does not show</h2>
+<p>{{ no_certificate }}{% if !cautions.is_empty() %} Cautions that the operator acknowledged: {{ cautions }} (in full further on).{% endif %}</p>
+</section>
+"#
 )]
 struct Front {
     strip: Vec<(&'static str, String)>,
@@ -75,6 +79,8 @@ struct Front {
     latching: bool,
     contacts: Vec<ContactRow>,
     contacts_note: String,
+    no_certificate: &'static str,
+    cautions: String,
 }
 
 struct MarkRow {
@@ -94,7 +100,7 @@ struct ContactRow {
 
 pub(super) fn render(report: &Report) -> String {
     let (start, finding) = (report.start(), report.finding());
-    let map = start.map(|s| render_pin_map(&s.pins, s.footprint.as_deref(), finding));
+    let map = start.map(|s| (s, render_pin_map(&s.pins, s.footprint.as_deref(), finding)));
     let faults = finding.map(|f| f.faults.as_slice()).unwrap_or_default();
     let contacts = report.contacts();
     let front = Front {
@@ -103,13 +109,15 @@ pub(super) fn render(report: &Report) -> String {
             .iter()
             .map(|f| (words::fault(f.code), words::pins(&f.pins), words::clause(&f.text)))
             .collect(),
-        map: map.unwrap_or_default(),
-        map_caption: start.map(|s| map_caption(s, finding)).unwrap_or_default(),
+        map_caption: map
+            .as_ref()
+            .map(|(s, m)| map_caption(s, finding, m.inside))
+            .unwrap_or_default(),
+        map: map.map(|(_, m)| m.svg).unwrap_or_default(),
         wide: start.is_some_and(|s| s.pins.count() > 10),
         marks: marks(report),
-        candidates: finding
-            .map(|f| f.candidates.as_slice())
-            .unwrap_or_default()
+        candidates: report
+            .open_candidates()
             .iter()
             .take(5)
             .map(|c| (number::probability(c.posterior), words::candidate(c)))
@@ -118,6 +126,8 @@ pub(super) fn render(report: &Report) -> String {
         latching: contacts.iter().any(|c| c.latching),
         contacts: contacts.iter().map(|c| contact_row(c, finding)).collect(),
         contacts_note: contacts_note(report, &contacts),
+        no_certificate: words::NO_CERTIFICATE,
+        cautions: cautions(report),
     };
     written(&front)
 }
@@ -140,7 +150,7 @@ fn strip(report: &Report) -> Vec<(&'static str, String)> {
     strip
 }
 
-fn map_caption(start: &RunStart, finding: Option<&IdentifyFinding>) -> String {
+fn map_caption(start: &RunStart, finding: Option<&IdentifyFinding>, inside: bool) -> String {
     let place = match &start.footprint {
         Some(text) => format!(
             "Footprint {}, as stated by the operator, seen from the side that was looked at.",
@@ -150,6 +160,9 @@ fn map_caption(start: &RunStart, finding: Option<&IdentifyFinding>) -> String {
                  the part."
             .into(),
     };
+    if !inside {
+        return format!("{place} The inside is not drawn: its wires would be hard to tell apart.");
+    }
     match finding.map(|f| f.result) {
         Some(Outcome::Identified) if finding.is_some_and(|f| f.latching != Latching::No) => {
             format!("{place} Contacts as after the reset drive.")
@@ -160,16 +173,14 @@ fn map_caption(start: &RunStart, finding: Option<&IdentifyFinding>) -> String {
 }
 
 fn marks(report: &Report) -> Vec<MarkRow> {
-    let (Some(start), Some(finding)) = (report.start(), report.finding()) else {
-        return Vec::new();
-    };
+    let finding = report.finding();
     let row = |pin: &Pin| MarkRow {
         pin: words::pin(pin),
-        mark: words::mark(Some(finding), pin),
-        role: words::role(finding, pin),
-        known: known(report, finding, pin),
+        mark: words::mark(finding, pin),
+        role: finding.map_or_else(|| "not established".into(), |f| words::role(f, pin)),
+        known: finding.map_or("\u{2013}", |f| known(report, f, pin)),
     };
-    start.pins.iter().map(row).collect()
+    report.start().into_iter().flat_map(|start| start.pins.iter()).map(row).collect()
 }
 
 /// How the claim about a pin is known.
@@ -194,6 +205,20 @@ fn known(report: &Report, finding: &IdentifyFinding, pin: &Pin) -> &'static str 
         return measured(&|c| group.iter().any(|other| reads(c, pin, other)));
     }
     if finding.spares.contains(pin) { "inferred" } else { "\u{2013}" }
+}
+
+/// The cautions, each named once.
+fn cautions(report: &Report) -> String {
+    let mut names: Vec<&str> = Vec::new();
+    for step in &report.steps {
+        if let What::Caution { caution, .. } = &step.what {
+            let name = words::caution(*caution);
+            if !names.contains(&name) {
+                names.push(name);
+            }
+        }
+    }
+    names.join(", ")
 }
 
 const fn evidence(evidence: Evidence) -> &'static str {

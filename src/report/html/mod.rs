@@ -43,7 +43,6 @@ const SIMULATED_STYLE: &str = "@page { @top-center { content: \"SIMULATED: no re
 <main>
 {{ front|safe }}{{ measured|safe }}{{ course|safe }}{{ setup|safe }}</main>
 <footer>
-<p>{{ no_certificate }}</p>
 <p>Made from the {{ entries }} entries of this job's journal, and from nothing else: the same journal always gives this same page. Written by coilmark {{ version }}.</p>
 </footer>
 </body>
@@ -63,7 +62,6 @@ struct Page {
     measured: String,
     course: String,
     setup: String,
-    no_certificate: &'static str,
     entries: u64,
     version: String,
 }
@@ -90,7 +88,6 @@ pub fn render(report: &Report) -> String {
         measured: measured::render(report),
         course: course::render(report),
         setup: setup::render(report),
-        no_certificate: words::NO_CERTIFICATE,
         entries: report.entries,
         version: report
             .runs
