@@ -207,8 +207,11 @@ pub(super) fn drive(drive: &DriveState) -> String {
     }
 }
 
-pub(super) fn polarity(coil: &CoilFound) -> String {
+pub(super) fn polarity(finding: &IdentifyFinding, coil: &CoilFound) -> String {
     match coil.polarised {
+        Some(false) if finding.latching == Latching::OneCoil => {
+            "no diode across it; the polarity sets or resets".into()
+        }
         Some(true) => format!(
             "polarised: plus on {}, minus on {}, never the other way round",
             pin(&coil.plus),

@@ -247,7 +247,7 @@ fn coils(finding: &IdentifyFinding) -> Vec<Vec<(&'static str, String)>> {
         let mut facts = vec![
             ("Pins", pins),
             ("Resistance", ohms),
-            ("Polarity", words::polarity(coil)),
+            ("Polarity", words::polarity(finding, coil)),
             ("Rated voltage", words::rated(coil)),
         ];
         facts.extend(latching.map(|text| ("Latching", text.to_owned())));
@@ -268,8 +268,8 @@ fn contact_row(contact: &Contact<'_>, finding: Option<&IdentifyFinding>) -> Cont
         let seen = contact
             .proof
             .iter()
-            .map(|c| format!("{}: {}", words::drive(&c.capture.drive), words::value(c)));
-        vec![seen.collect::<Vec<_>>().join(" \u{2192} ")]
+            .map(|c| format!("{}: {}", words::short_drive(&c.capture.drive), words::value(c)));
+        vec![seen.collect::<Vec<_>>().join("; ")]
     } else {
         contact
             .three()
