@@ -129,8 +129,10 @@ fn variants(board: &Board, choice: &Choice) -> Vec<Change> {
 
 #[cfg(test)]
 mod tests {
+    use super::super::Point;
     use super::super::footprint::Footprint;
     use super::super::group::{Group, Kind};
+    use super::super::wiring::{PIN, Segment};
     use super::*;
     use rand::seq::SliceRandom;
     use rand_pcg::Pcg64;
@@ -144,6 +146,40 @@ mod tests {
             ports: vec![one(2 + 3 * p), one(3 + 3 * p), one(4 + 3 * p)],
         };
         std::iter::once(coil).chain((0..poles).map(pole)).collect()
+    }
+
+    /// Reads the drawing as a person does, knowing nothing of nets: wires are joined where an end
+    /// of one lies on another, and not where they cross. Each port must then reach its own pins
+    /// and no other.
+    fn assert_drawn_as_claimed(board: &Board, wiring: &Wiring) {
+        let on = |p: Point, s: &Segment| {
+            let (x, y) = (p.x.clamp(s.a.x, s.b.x), p.y.clamp(s.a.y, s.b.y));
+            (p.x - x).abs() < 0.5 && (p.y - y).abs() < 0.5
+        };
+        let wires = &wiring.segments;
+        let joined =
+            |s: &Segment, t: &Segment| on(s.a, t) || on(s.b, t) || on(t.a, s) || on(t.b, s);
+        for (placed, group) in wiring.symbols.iter().zip(&board.groups) {
+            for (port, pins) in group.ports.iter().enumerate() {
+                let from = placed.port(port);
+                let mut reached: Vec<bool> = wires.iter().map(|s| on(from, s)).collect();
+                while let Some(next) = (0..wires.len()).find(|i| {
+                    !reached[*i]
+                        && (0..wires.len()).any(|j| reached[j] && joined(&wires[*i], &wires[j]))
+                }) {
+                    reached[next] = true;
+                }
+                let at_pin = |pin: usize| {
+                    let (row, x) = board.footprint.places[pin];
+                    let y = wiring.rows[row];
+                    let ends = [Point::new(x, y - PIN.y), Point::new(x, y + PIN.y)];
+                    wires.iter().zip(&reached).any(|(s, r)| *r && ends.iter().any(|e| on(*e, s)))
+                };
+                let found: Vec<usize> =
+                    (0..board.footprint.places.len()).filter(|pin| at_pin(*pin)).collect();
+                assert_eq!(&found, pins, "port {port} of {group:?}");
+            }
+        }
     }
 
     #[test]
@@ -166,6 +202,9 @@ mod tests {
                 let wiring = route(&board);
                 // Four poles on shuffled pins may find no clear wiring; then none is drawn.
                 assert!(wiring.is_some() || poles > 2, "{footprint} with {pins:?}");
+                if let Some(wiring) = &wiring {
+                    assert_drawn_as_claimed(&board, wiring);
+                }
                 clear += usize::from(wiring.is_some());
                 all += 1;
             }
