@@ -1,5 +1,6 @@
 //! The chapter of how it was decided: the course of the belief as a chart with its key, and what
-//! the numbers mean. An empty chapter where nothing was believed yet.
+//! the numbers mean. An empty chapter where nothing was believed yet. Which candidates are
+//! drawn, and how, is for `svg/chart.rs`.
 
 use super::super::svg::{Curve, curves, render_course};
 use super::super::{Report, number};
@@ -12,14 +13,22 @@ use askama::Template;
     ext = "html",
     source = r#"<section class="chapter runs-on" aria-labelledby="decided">
 <h2 id="decided">How it was decided</h2>
-<p>Every way to assign the pins is a candidate. Each touch makes the candidates that it fits more probable, allowing for leads that slip; the search ends when one is probable enough{% if !asked.is_empty() %} (here: {{ asked }}){% endif %}.{% if !quick %} Then every contact that is claimed is measured by itself.{% endif %}</p>
+<p>Every way to assign the pins is a candidate. Each touch makes the candidates that it fits more
+probable, allowing for leads that slip; the search ends when one is probable
+enough{% if !asked.is_empty() %} (here: {{ asked }}){% endif %}.{% if !quick %} Then every contact
+that is claimed is measured by itself.{% endif %}</p>
 {% if !key.is_empty() %}<figure>
-{{ chart|safe }}<figcaption>Probability of the leading candidates over the placements. A line breaks off where its candidate was not among the leading five.</figcaption>
+{{ chart|safe }}<figcaption>Probability of the leading candidates over the placements. A line
+breaks off where its candidate was not among the leading five.</figcaption>
 </figure>
 <table>
-<thead><tr><th scope="col">Line</th><th scope="col" class="n">At the end</th><th scope="col">Candidate</th></tr></thead>
+<thead><tr><th scope="col">Line</th>
+<th scope="col" class="n">At the end</th>
+<th scope="col">Candidate</th></tr></thead>
 <tbody>
-{% for (letter, last, name) in key %}<tr><th scope="row">{{ letter }}</th><td class="n">{{ last }}</td><td>{{ name }}</td></tr>
+{% for (letter, last, name) in key %}<tr><th scope="row">{{ letter }}</th>
+<td class="n">{{ last }}</td>
+<td>{{ name }}</td></tr>
 {% endfor %}</tbody>
 </table>
 {% endif %}<p>{{ uncertainty_left }}</p>

@@ -1,5 +1,6 @@
 //! The first page: when and with what, the pin map beside the table of marks, the coil, the
-//! contacts as they were seen, and the faults. What a reader needs to use the part, and no more.
+//! contacts as they were seen, and the faults. What a reader needs to use the part, and no more:
+//! every number here is one of the finding or of a capture, worded by `words.rs`.
 
 use super::super::facts::Contact;
 use super::super::parts::{Captured, What};
@@ -19,7 +20,8 @@ use drivers::Unit;
 {% if !faults.is_empty() %}<section class="faults" aria-labelledby="faults">
 <h2 id="faults">Faults</h2>
 <ul>
-{% for (name, pins, text) in faults %}<li><strong>{{ name }}</strong>{% if !pins.is_empty() %} (pins {{ pins }}){% endif %}: {{ text }}</li>
+{% for (name, pins, text) in faults %}<li><strong>{{ name }}</strong>{% if !pins.is_empty() %}
+(pins {{ pins }}){% endif %}: {{ text }}</li>
 {% endfor %}</ul>
 </section>
 {% endif %}{% if !map.is_empty() %}<section aria-labelledby="pins">
@@ -29,9 +31,15 @@ use drivers::Unit;
 {{ map|safe }}<figcaption>{{ map_caption }}</figcaption>
 </figure>
 <table>
-<thead><tr><th scope="col">Pin</th><th scope="col">Mark</th><th scope="col">What it is</th><th scope="col">Basis</th></tr></thead>
+<thead><tr><th scope="col">Pin</th>
+<th scope="col">Mark</th>
+<th scope="col">What it is</th>
+<th scope="col">Basis</th></tr></thead>
 <tbody>
-{% for row in marks %}<tr><th scope="row">{{ row.pin }}</th><td class="mark">{{ row.mark }}</td><td>{{ row.role }}</td><td>{{ row.known }}</td></tr>
+{% for row in marks %}<tr><th scope="row">{{ row.pin }}</th>
+<td class="mark">{{ row.mark }}</td>
+<td>{{ row.role }}</td>
+<td>{{ row.known }}</td></tr>
 {% endfor %}</tbody>
 </table>
 </div>
@@ -54,16 +62,33 @@ use drivers::Unit;
 {% endif %}{% if !contacts.is_empty() %}<section aria-labelledby="contacts">
 <h2 id="contacts">Contacts</h2>
 <table>
-<thead><tr><th scope="col">Contact</th><th scope="col">Pins</th><th scope="col">Kind</th>{% if latching %}<th scope="col">Seen, in order</th>{% else %}<th scope="col" class="n">At rest</th><th scope="col" class="n">Energised</th><th scope="col" class="n">At rest again</th>{% endif %}<th scope="col">Basis</th></tr></thead>
+<thead><tr><th scope="col">Contact</th>
+<th scope="col">Pins</th>
+<th scope="col">Kind</th>
+{% if latching %}
+<th scope="col">Seen, in order</th>
+{% else %}
+<th scope="col" class="n">At rest</th>
+<th scope="col" class="n">Energised</th>
+<th scope="col" class="n">At rest again</th>
+{% endif %}
+<th scope="col">Basis</th></tr></thead>
 <tbody>
-{% for row in contacts %}<tr><th scope="row">{{ row.mark }}</th><td>{{ row.pins }}</td><td>{{ row.kind }}</td>{% for cell in row.cells %}<td{% if !latching %} class="n"{% endif %}>{{ cell }}</td>{% endfor %}<td>{{ row.known }}</td></tr>
+{% for row in contacts %}<tr><th scope="row">{{ row.mark }}</th>
+<td>{{ row.pins }}</td>
+<td>{{ row.kind }}</td>
+{% for cell in row.cells %}
+<td{% if !latching %} class="n"{% endif %}>{{ cell }}</td>
+{% endfor %}
+<td>{{ row.known }}</td></tr>
 {% endfor %}</tbody>
 </table>
 <p class="quiet">{{ contacts_note }}</p>
 </section>
 {% endif %}<section class="limits" aria-labelledby="limits">
 <h2 id="limits">What this does not show</h2>
-<p>{{ no_certificate }}{% if !cautions.is_empty() %} Cautions that the operator acknowledged: {{ cautions }} (in full further on).{% endif %}</p>
+<p>{{ no_certificate }}{% if !cautions.is_empty() %} Cautions that the operator acknowledged:
+{{ cautions }} (in full further on).{% endif %}</p>
 </section>
 "#
 )]

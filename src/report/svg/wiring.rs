@@ -1,5 +1,5 @@
-//! From choices to wires: a [`Board`] (pins and groups) and one [`Choice`] of lanes, slots and turns
-//! in, straight segments and placed symbols out, with a cost: wires that could be misread
+//! From choices to wires: a [`Board`] (pins and groups) and one [`Choice`] of lanes, slots and
+//! turns in, straight segments and placed symbols out, with a cost: wires that could be misread
 //! (overlaps, touches, a wire through a symbol or a pin) cost most, then crossings, then length
 //! and bends. All segments are level or upright. Choosing is for `router.rs`.
 
