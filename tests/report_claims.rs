@@ -35,7 +35,12 @@ fn finding() -> coilmark::event::IdentifyFinding {
 
 /// A page without its line breaks.
 fn page(report: &Report) -> String {
-    render_html(report).replace(">\n<", "><").replace('\n', " ")
+    let html = render_html(report);
+    html.split([' ', '\n'])
+        .filter(|w| !w.is_empty())
+        .collect::<Vec<_>>()
+        .join(" ")
+        .replace("> <", "><")
 }
 
 fn finished() -> Job {
@@ -118,7 +123,11 @@ fn a_contact_shows_rest_energised_and_rest_again() {
     let row = "<th scope=\"row\">11-12</th><td>3 and 4</td><td>NC</td>\
                <td class=\"n\">0.17\u{a0}Ω</td><td class=\"n\">open</td>\
                <td class=\"n\">0.18\u{a0}Ω</td><td>measured</td>";
-    assert!(html.contains(row), "{html}");
+    assert!(html.contains(row));
+    let unseen = "<th scope=\"row\">11-14</th><td>3 and 5</td><td>NO</td>\
+                  <td class=\"n\">not seen</td><td class=\"n\">not seen</td>\
+                  <td class=\"n\">not seen</td><td>claimed, not seen</td>";
+    assert!(html.contains(unseen), "the finding's word alone is not a measurement");
 }
 
 #[test]

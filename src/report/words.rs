@@ -3,7 +3,7 @@
 //! [`visible`] here; escaping for HTML is left to the templates.
 
 use super::Report;
-use super::facts::{Throw, Verdict};
+use super::facts::{Basis, Throw, Verdict};
 use super::number;
 use super::parts::Captured;
 use super::visible::visible;
@@ -179,6 +179,14 @@ pub(super) fn role(finding: &IdentifyFinding, pin: &Pin) -> String {
         return "spare: no connection found".into();
     }
     "not established".into()
+}
+
+pub(super) const fn basis(basis: Basis) -> &'static str {
+    match basis {
+        Basis::Measured => "measured",
+        Basis::Inferred => "inferred",
+        Basis::Unseen => "claimed, not seen",
+    }
 }
 
 pub(super) const fn throw(throw: Throw) -> &'static str {

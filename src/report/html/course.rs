@@ -2,10 +2,10 @@
 //! the numbers mean. An empty chapter where nothing was believed yet. Which candidates are
 //! drawn, and how, is for `svg/chart.rs`.
 
+use super::super::facts::Basis;
 use super::super::svg::{Curve, curves, render_course};
 use super::super::{Report, number};
 use super::written;
-use crate::event::Evidence;
 use askama::Template;
 
 #[derive(Template)]
@@ -69,15 +69,17 @@ fn key(curve: Curve) -> (&'static str, String, String) {
 }
 
 fn claims(report: &Report) -> String {
-    let poles = report.finding().map(|f| f.poles.as_slice()).unwrap_or_default();
-    let by = |wanted| poles.iter().filter(|pole| pole.evidence == wanted).count();
-    let (measured, inferred) = (by(Evidence::Measured), by(Evidence::Inferred));
-    match (measured, inferred) {
-        (0, 0) => String::new(),
-        (_, 0) => "Every pole that is named was measured by itself; none is inferred.".into(),
-        (0, _) => "No pole was measured by itself; all of them are inferred from the readings \
-                   together."
-            .into(),
-        _ => format!("Poles measured by themselves: {measured}. Inferred: {inferred}."),
+    let contacts = report.contacts();
+    let by = |wanted| contacts.iter().filter(|contact| contact.basis == wanted).count();
+    match (by(Basis::Measured), by(Basis::Inferred), by(Basis::Unseen)) {
+        (0, 0, 0) => String::new(),
+        (_, 0, 0) => "Every contact that is named was measured by itself; none is inferred.".into(),
+        (measured, inferred, 0) => {
+            format!("Contacts measured by themselves: {measured}. Inferred: {inferred}.")
+        }
+        (measured, inferred, unseen) => format!(
+            "Contacts measured by themselves: {measured}. Inferred: {inferred}. Said to be \
+             measured, without captures in this journal that show it: {unseen}."
+        ),
     }
 }

@@ -7,7 +7,7 @@ use super::super::parts::{Captured, What};
 use super::super::svg::render_pin_map;
 use super::super::{Report, number, words};
 use super::written;
-use crate::event::{Evidence, IdentifyFinding, Latching, Outcome, Pin, RunStart};
+use crate::event::{IdentifyFinding, Latching, Outcome, Pin, PoleFound, RunStart};
 use askama::Template;
 use drivers::Unit;
 
@@ -222,9 +222,13 @@ fn known(report: &Report, finding: &IdentifyFinding, pin: &Pin) -> &'static str 
     if let Some(coil) = finding.coils.iter().find(|c| c.plus == *pin || c.minus == *pin) {
         return measured(&|c| reads(c, &coil.plus, &coil.minus));
     }
-    let sides = |p: &crate::event::PoleFound| [p.common.clone(), p.nc.clone(), p.no.clone()];
-    if let Some(pole) = finding.poles.iter().find(|p| sides(p).concat().contains(pin)) {
-        return evidence(pole.evidence);
+    let contacts = report.contacts();
+    if let Some(worst) = contacts.iter().filter(|c| c.pins.contains(pin)).map(|c| c.basis).max() {
+        return words::basis(worst);
+    }
+    let in_pole = |p: &&PoleFound| [&p.common, &p.nc, &p.no].into_iter().any(|s| s.contains(pin));
+    if finding.poles.iter().any(|p| in_pole(&p)) {
+        return "inferred";
     }
     if let Some(group) = finding.joined.iter().find(|group| group.contains(pin)) {
         return measured(&|c| group.iter().any(|other| reads(c, pin, other)));
@@ -244,13 +248,6 @@ fn cautions(report: &Report) -> String {
         }
     }
     names.join(", ")
-}
-
-const fn evidence(evidence: Evidence) -> &'static str {
-    match evidence {
-        Evidence::Measured => "measured",
-        Evidence::Inferred => "inferred",
-    }
 }
 
 fn coils(finding: &IdentifyFinding) -> Vec<Vec<(&'static str, String)>> {
@@ -307,7 +304,7 @@ fn contact_row(contact: &Contact<'_>, finding: Option<&IdentifyFinding>) -> Cont
         pins: format!("{} and {}", words::pin(a), words::pin(b)),
         kind: words::throw(contact.throw),
         cells,
-        known: evidence(contact.evidence),
+        known: words::basis(contact.basis),
     }
 }
 
