@@ -3,6 +3,8 @@
 //! second writers and unknown formats are refused. Regenerate the fixture of the format with
 //! `UPDATE_FIXTURES=1 cargo test --test journal_record` (and never for a format in use).
 
+#![allow(clippy::unwrap_used, clippy::panic, reason = "a test fails by panicking")]
+
 use coilmark::event::{DriveState, Event, Pin, Placement};
 use coilmark::journal::{
     self, DamageKind, FILE_NAME, Journal, JournalError, LocalTime, Stamp, TORN_NAME, Verified,

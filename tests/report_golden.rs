@@ -2,6 +2,8 @@
 //! byte. The journals are committed too, and the builders must still write exactly them. After a
 //! wanted change: `UPDATE_FIXTURES=1 cargo test --test report_golden`, then read the difference.
 
+#![allow(clippy::unwrap_used, clippy::panic, reason = "a test fails by panicking")]
+
 mod report_jobs;
 
 use coilmark::event::{

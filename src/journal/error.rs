@@ -55,7 +55,11 @@ pub enum JournalError {
         damage: Damage,
     },
     /// The journal is of a format that this program does not know.
-    #[error("{}: line {line}: format {found}, expected {expected}", shown(.file), expected = crate::event::VERSION)]
+    #[error(
+        "{}: line {line}: format {found}, expected {expected}",
+        shown(.file),
+        expected = crate::event::VERSION
+    )]
     OtherVersion {
         /// The journal.
         file: PathBuf,

@@ -6,7 +6,7 @@
 use super::Report;
 use super::parts::{Captured, Step, What};
 use crate::event::{
-    DriveState, Evidence, Form, IdentifyFinding, Latching, Outcome, Pin, PoleFound, RunStart,
+    Candidate, DriveState, Evidence, Form, IdentifyFinding, Latching, Outcome, Pin, RunStart,
 };
 use drivers::Unit;
 
@@ -44,6 +44,15 @@ impl Report {
         }
     }
 
+    /// What the part could be while it is not identified: the result's candidates, or without a
+    /// result the last ones believed.
+    pub(super) fn open_candidates(&self) -> &[Candidate] {
+        match self.finding() {
+            Some(finding) => &finding.candidates,
+            None => self.course.last().map_or(&[], |point| &point.belief.candidates),
+        }
+    }
+
     /// How the job was begun the first time.
     pub(super) fn start(&self) -> Option<&RunStart> {
         self.runs.first().map(|run| &run.start)
@@ -55,64 +64,82 @@ impl Report {
             return Vec::new();
         };
         let latching = finding.latching != Latching::No;
-        let of_pole = |found: &PoleFound| {
-            let throws = [(Throw::Closed, found.nc.clone()), (Throw::Open, found.no.clone())];
-            let evidence = found.evidence;
-            throws
-                .into_iter()
-                .flat_map(|(throw, ends)| self.pairs(&found.common, &ends, throw))
-                .map(|(throw, pins, proof)| Contact {
-                    form: found.form,
-                    throw,
-                    pins,
-                    proof,
-                    evidence,
-                    latching,
-                })
-                .collect::<Vec<_>>()
-        };
-        finding.poles.iter().flat_map(of_pole).collect()
+        let mut contacts = Vec::new();
+        for pole in &finding.poles {
+            for (throw, ends) in [(Throw::Closed, &pole.nc), (Throw::Open, &pole.no)] {
+                let form = pole.form;
+                contacts.extend(self.pairs(&pole.common, ends).into_iter().map(
+                    |(pins, across)| {
+                        let basis = basis(pole.evidence, &across);
+                        let proof = best_touch(across);
+                        Contact { form, throw, pins, proof, basis, latching }
+                    },
+                ));
+            }
+        }
+        contacts
     }
 
-    /// The pairs between two sides that were measured; the first pair where none was.
-    fn pairs(
-        &self,
-        commons: &[Pin],
-        ends: &[Pin],
-        throw: Throw,
-    ) -> Vec<(Throw, [Pin; 2], Vec<&Captured>)> {
+    /// The pairs between two sides that were measured, with their captures; the first pair where
+    /// none was.
+    fn pairs(&self, commons: &[Pin], ends: &[Pin]) -> Vec<([Pin; 2], Vec<&Captured>)> {
         let all = commons.iter().flat_map(|c| ends.iter().map(move |e| [c.clone(), e.clone()]));
         let mut rows: Vec<_> = all
             .map(|pins| {
-                let proof = self.proof(&pins);
-                (throw, pins, proof)
+                let across = self.across(&pins);
+                (pins, across)
             })
             .collect();
-        if rows.iter().any(|(_, _, proof)| !proof.is_empty()) {
-            rows.retain(|(_, _, proof)| !proof.is_empty());
+        if rows.iter().any(|(_, across)| !across.is_empty()) {
+            rows.retain(|(_, across)| !across.is_empty());
         } else {
             rows.truncate(1);
         }
         rows
     }
 
-    /// The ohms captures of the touch that proves most of this pair: the last one that saw it
-    /// energised, else the last one.
-    fn proof(&self, [a, b]: &[Pin; 2]) -> Vec<&Captured> {
-        let across: Vec<&Captured> = self
-            .captures()
+    /// The ohms captures across a pair, either way round, without those taken back.
+    fn across(&self, [a, b]: &[Pin; 2]) -> Vec<&Captured> {
+        self.captures()
             .filter(|c| !c.taken_back && c.capture.unit == Unit::Ohm)
             .filter(|c| {
                 let (red, black) = (&c.capture.red, &c.capture.black);
                 (red, black) == (a, b) || (red, black) == (b, a)
             })
-            .collect();
-        let energised = across.iter().rev().find(|c| c.capture.drive != DriveState::Rest);
-        let Some(touch) = energised.or(across.last()).map(|c| c.capture.touch) else {
-            return Vec::new();
-        };
-        across.into_iter().filter(|c| c.capture.touch == touch).collect()
+            .collect()
     }
+}
+
+fn is_driven(captured: &Captured) -> bool {
+    captured.capture.drive != DriveState::Rest
+}
+
+/// The touch that proves most: the last one that saw the pair energised, else the last one.
+fn best_touch(across: Vec<&Captured>) -> Vec<&Captured> {
+    let energised = across.iter().rev().find(|c| is_driven(c));
+    let touch = energised.or(across.last()).map(|c| c.capture.touch);
+    across.into_iter().filter(|c| Some(c.capture.touch) == touch).collect()
+}
+
+/// A finding's word that a contact was measured holds only where the journal has it both ways.
+fn basis(evidence: Evidence, across: &[&Captured]) -> Basis {
+    let both = across.iter().any(|c| is_driven(c)) && across.iter().any(|c| !is_driven(c));
+    match evidence {
+        Evidence::Inferred => Basis::Inferred,
+        Evidence::Measured if both => Basis::Measured,
+        Evidence::Measured => Basis::Unseen,
+    }
+}
+
+/// How a contact is known.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum Basis {
+    /// Seen across the contact itself, at rest and energised.
+    Measured,
+    /// It follows from other measurements.
+    Inferred,
+    /// The finding says measured, and the journal has no such captures.
+    Unseen,
 }
 
 /// Which throw of a pole a contact is.
@@ -133,7 +160,7 @@ pub(super) struct Contact<'a> {
     pub(super) pins: [Pin; 2],
     /// What the meter showed in one touch, in order.
     pub(super) proof: Vec<&'a Captured>,
-    pub(super) evidence: Evidence,
+    pub(super) basis: Basis,
     pub(super) latching: bool,
 }
 
@@ -141,10 +168,9 @@ impl<'a> Contact<'a> {
     /// At rest, energised, and at rest again, as far as they were seen. Of several drives the last
     /// one counts: the search for the voltage steps up until something moves.
     pub(super) fn three(&self) -> [Option<&'a Captured>; 3] {
-        let rest = |c: &&&Captured| c.capture.drive == DriveState::Rest;
-        let driven = |c: &&Captured| c.capture.drive != DriveState::Rest;
-        let first = self.proof.iter().position(driven).unwrap_or(self.proof.len());
-        let last = self.proof.iter().rposition(driven).unwrap_or(self.proof.len());
+        let rest = |c: &&&Captured| !is_driven(c);
+        let first = self.proof.iter().position(|c| is_driven(c)).unwrap_or(self.proof.len());
+        let last = self.proof.iter().rposition(|c| is_driven(c)).unwrap_or(self.proof.len());
         let after = self.proof.get(last..).unwrap_or_default();
         [
             self.proof[..first].iter().rfind(rest).copied(),

@@ -3,8 +3,8 @@
 //! same entries always give the same report. An entry before any start of a run is kept too.
 
 use super::Report;
-use super::parts::{BeliefPoint, Captured, Found, RunEnd, RunPart, Step, What};
-use crate::event::{DriveState, Event};
+use super::parts::{BeliefPoint, Captured, Counts, Found, RunEnd, RunPart, Step, What};
+use crate::event::{BeliefSummary, DriveState, Event, Placement};
 use crate::journal::Entry;
 
 impl Report {
@@ -59,17 +59,7 @@ impl Fold {
                 What::Caution { caution: *caution, text: text.clone() }
             }
             Event::DialTurned { function } => What::Dial { function: *function },
-            Event::LeadsPlaced(placed) => {
-                counts.placements += 1;
-                counts.lead_moves = counts.lead_moves.saturating_add(placed.lead_moves);
-                What::Touch {
-                    touch: placed.touch,
-                    red: placed.red.to_string(),
-                    black: placed.black.to_string(),
-                    lead_moves: placed.lead_moves,
-                    captures: 0,
-                }
-            }
+            Event::LeadsPlaced(placed) => self.placed(placed),
             Event::DriveChanged(drive) => {
                 let before = self.drive.replace(drive.clone()).unwrap_or(DriveState::Rest);
                 counts.drive_changes += u32::from(before != *drive);
@@ -91,14 +81,7 @@ impl Fold {
                 What::Skipped { asked: ask.clone() }
             }
             Event::BeliefUpdated(belief) => {
-                let (placements, captures) = (counts.placements, counts.captures);
-                let belief = belief.clone();
-                self.report.course.push(BeliefPoint {
-                    seq: entry.seq,
-                    placements,
-                    captures,
-                    belief,
-                });
+                self.believed(entry.seq, belief);
                 return None;
             }
             Event::LinkChanged(news) => {
@@ -120,13 +103,35 @@ impl Fold {
                 What::Result
             }
             Event::RunFinished { exit, reason, job } => {
-                let end = RunEnd { exit: *exit, reason: reason.clone(), job: job.clone() };
-                if let Some(run) = self.report.runs.last_mut() {
-                    run.end = Some(end.clone());
-                }
-                What::Ended(end)
+                self.ended(RunEnd { exit: *exit, reason: reason.clone(), job: job.clone() })
             }
         })
+    }
+
+    fn placed(&mut self, placed: &Placement) -> What {
+        let counts = &mut self.report.counts;
+        counts.placements += 1;
+        counts.lead_moves = counts.lead_moves.saturating_add(placed.lead_moves);
+        What::Touch {
+            touch: placed.touch,
+            red: placed.red.to_string(),
+            black: placed.black.to_string(),
+            lead_moves: placed.lead_moves,
+            captures: 0,
+        }
+    }
+
+    fn believed(&mut self, seq: u64, belief: &BeliefSummary) {
+        let Counts { placements, captures, .. } = self.report.counts;
+        let belief = belief.clone();
+        self.report.course.push(BeliefPoint { seq, placements, captures, belief });
+    }
+
+    fn ended(&mut self, end: RunEnd) -> What {
+        if let Some(run) = self.report.runs.last_mut() {
+            run.end = Some(end.clone());
+        }
+        What::Ended(end)
     }
 
     fn count_for_touch(&mut self, number: u32) {

@@ -1,5 +1,6 @@
 //! The end of a run on the terminal: a report in, at most twenty plain lines out, each at most
-//! 100 characters, without colour or controls. The rest is in the files.
+//! 100 characters, without colour or controls. What does not fit is said to be more, not
+//! dropped in silence; the rest is in the files.
 
 use super::facts::Verdict;
 use super::words;

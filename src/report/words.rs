@@ -1,9 +1,9 @@
 //! The words of a report: verdicts, families, roles of pins, drives and values in a technician's
 //! plain English, each said in one place. Text from outside goes through
-//! [`visible`](super::visible::visible) here; escaping for HTML is left to the templates.
+//! [`visible`] here; escaping for HTML is left to the templates.
 
 use super::Report;
-use super::facts::{Throw, Verdict};
+use super::facts::{Basis, Throw, Verdict};
 use super::number;
 use super::parts::Captured;
 use super::visible::visible;
@@ -30,7 +30,13 @@ pub(super) fn pins(pins: &[Pin]) -> String {
 /// The verdict in a word or two.
 pub(super) fn verdict(report: &Report) -> String {
     match (report.verdict(), report.finding()) {
-        (Verdict::Identified, Some(finding)) => format!("Identified: {}", family(finding)),
+        (Verdict::Identified, Some(finding)) => {
+            let faulty = if finding.faults.is_empty() { "" } else { ", faulty" };
+            format!("Identified{faulty}: {}", family(finding))
+        }
+        (Verdict::Undecided, Some(finding)) if !finding.faults.is_empty() => {
+            "Undecided, faulty".into()
+        }
         (Verdict::Undecided, _) => "Undecided".into(),
         _ => "Not finished".into(),
     }
@@ -104,6 +110,15 @@ fn family(finding: &IdentifyFinding) -> String {
     format!("{words} ({}){holds}", visible(&finding.family))
 }
 
+/// What plus on the first pin of a one-coil latching part does.
+fn one_coil_act(finding: &IdentifyFinding, coil: &CoilFound) -> &'static str {
+    match &finding.reset {
+        Some(DriveState::Energised { plus, .. }) if *plus == coil.plus => "resets",
+        Some(DriveState::Energised { .. }) => "sets",
+        _ => "sets or resets",
+    }
+}
+
 /// A pin's mark, with its polarity where that matters; a dash for a spare, a question mark where
 /// nothing is established.
 pub(super) fn mark(finding: Option<&IdentifyFinding>, pin: &Pin) -> String {
@@ -124,9 +139,15 @@ pub(super) fn mark(finding: Option<&IdentifyFinding>, pin: &Pin) -> String {
 
 /// What a pin is, in words.
 pub(super) fn role(finding: &IdentifyFinding, pin: &Pin) -> String {
+    let one_coil = finding.latching == Latching::OneCoil;
     for (i, coil) in finding.coils.iter().enumerate() {
         let name = if finding.coils.len() > 1 { format!("coil {}", i + 1) } else { "coil".into() };
         let side = |plus: bool| match (coil.polarised, plus) {
+            (_, plus) if one_coil => {
+                let (sign, act) =
+                    (if plus { "plus" } else { "minus" }, one_coil_act(finding, coil));
+                format!("{name}, {sign} here {act}")
+            }
             (Some(false), _) => format!("{name}, either polarity"),
             (Some(true), true) => format!("{name}, plus only"),
             (Some(true), false) => format!("{name}, minus only"),
@@ -160,6 +181,14 @@ pub(super) fn role(finding: &IdentifyFinding, pin: &Pin) -> String {
     "not established".into()
 }
 
+pub(super) const fn basis(basis: Basis) -> &'static str {
+    match basis {
+        Basis::Measured => "measured",
+        Basis::Inferred => "inferred",
+        Basis::Unseen => "claimed, not seen",
+    }
+}
+
 pub(super) const fn throw(throw: Throw) -> &'static str {
     match throw {
         Throw::Closed => "NC",
@@ -186,8 +215,11 @@ pub(super) fn drive(drive: &DriveState) -> String {
     }
 }
 
-pub(super) fn polarity(coil: &CoilFound) -> String {
+pub(super) fn polarity(finding: &IdentifyFinding, coil: &CoilFound) -> String {
     match coil.polarised {
+        Some(false) if finding.latching == Latching::OneCoil => {
+            "no diode across it; the polarity sets or resets".into()
+        }
         Some(true) => format!(
             "polarised: plus on {}, minus on {}, never the other way round",
             pin(&coil.plus),

@@ -2,6 +2,8 @@
 //! real journal with times of our own. Values are invented; nothing here is a measurement of a
 //! real part.
 
+#![allow(dead_code, unused_imports, reason = "each test file uses a part of this")]
+
 mod parts;
 
 pub use parts::{candidate, changeover, coil, finding, identified};
@@ -10,7 +12,8 @@ use coilmark::event::{
     BeliefSummary, Candidate, Capture, Caution, DriveState, Event, IdentifyFinding, MeterIdentity,
     Pin, Placement, RunStart,
 };
-use coilmark::journal::{FILE_NAME, Journal, LocalTime, Stamp};
+use coilmark::journal::{self, FILE_NAME, Journal, LocalTime, Stamp};
+use coilmark::report::Report;
 use drivers::{Function, Moment, Unit};
 use jiff::{SignedDuration, Timestamp};
 use std::time::Duration;
@@ -190,6 +193,13 @@ impl Job {
         }
         std::fs::read(dir.path().join(FILE_NAME)).unwrap()
     }
+}
+
+/// The report of a job, by way of its journal on disk.
+pub fn report(job: &Job) -> Report {
+    let dir = tempfile::tempdir().unwrap();
+    std::fs::write(dir.path().join(FILE_NAME), job.journal()).unwrap();
+    Report::from_entries(&journal::read(dir.path()).unwrap().entries)
 }
 
 /// A plain start of eight pins.

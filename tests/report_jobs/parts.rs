@@ -1,5 +1,6 @@
 //! Findings and candidates for jobs built by hand, from a short notation: `1-8` for a coil,
-//! `common,nc,no` for a changeover with `=` between doubled pins.
+//! `common,nc,no` for a changeover with `=` between doubled pins. Marks follow
+//! EN 50005, so that no test has to spell them.
 
 use coilmark::event::{
     Candidate, CoilFound, Evidence, Form, IdentifyFinding, Latching, Outcome, Pin, PoleFound,

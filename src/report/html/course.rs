@@ -1,10 +1,11 @@
 //! The chapter of how it was decided: the course of the belief as a chart with its key, and what
-//! the numbers mean. An empty chapter where nothing was believed yet.
+//! the numbers mean. An empty chapter where nothing was believed yet. Which candidates are
+//! drawn, and how, is for `svg/chart.rs`.
 
+use super::super::facts::Basis;
 use super::super::svg::{Curve, curves, render_course};
 use super::super::{Report, number};
 use super::written;
-use crate::event::Evidence;
 use askama::Template;
 
 #[derive(Template)]
@@ -12,14 +13,22 @@ use askama::Template;
     ext = "html",
     source = r#"<section class="chapter runs-on" aria-labelledby="decided">
 <h2 id="decided">How it was decided</h2>
-<p>Every way to assign the pins is a candidate. Each touch makes the candidates that it fits more probable, allowing for leads that slip; the search ends when one is probable enough{% if !asked.is_empty() %} (here: {{ asked }}){% endif %}. Then every contact that is claimed is measured by itself.</p>
+<p>Every way to assign the pins is a candidate. Each touch makes the candidates that it fits more
+probable, allowing for leads that slip; the search ends when one is probable
+enough{% if !asked.is_empty() %} (here: {{ asked }}){% endif %}.{% if !quick %} Then every contact
+that is claimed is measured by itself.{% endif %}</p>
 {% if !key.is_empty() %}<figure>
-{{ chart|safe }}<figcaption>Probability of the leading candidates over the placements. A line breaks off where its candidate was not among the leading five.</figcaption>
+{{ chart|safe }}<figcaption>Probability of the leading candidates over the placements. A line
+breaks off where its candidate was not among the leading five.</figcaption>
 </figure>
 <table>
-<thead><tr><th scope="col">Line</th><th scope="col" class="n">At the end</th><th scope="col">Candidate</th></tr></thead>
+<thead><tr><th scope="col">Line</th>
+<th scope="col" class="n">At the end</th>
+<th scope="col">Candidate</th></tr></thead>
 <tbody>
-{% for (letter, last, name) in key %}<tr><th scope="row">{{ letter }}</th><td class="n">{{ last }}</td><td>{{ name }}</td></tr>
+{% for (letter, last, name) in key %}<tr><th scope="row">{{ letter }}</th>
+<td class="n">{{ last }}</td>
+<td>{{ name }}</td></tr>
 {% endfor %}</tbody>
 </table>
 {% endif %}<p>{{ uncertainty_left }}</p>
@@ -29,6 +38,7 @@ use askama::Template;
 )]
 struct Course {
     asked: String,
+    quick: bool,
     chart: String,
     key: Vec<(&'static str, String, String)>,
     uncertainty_left: String,
@@ -41,6 +51,7 @@ pub(super) fn render(report: &Report) -> String {
     let bits = last.belief.entropy_bits;
     written(&Course {
         asked: report.start().map(|s| number::probability(s.confidence)).unwrap_or_default(),
+        quick: report.runs.iter().any(|run| run.start.quick),
         chart: render_course(&curves),
         key: curves.into_iter().map(key).collect(),
         uncertainty_left: if bits < 0.005 {
@@ -58,15 +69,17 @@ fn key(curve: Curve) -> (&'static str, String, String) {
 }
 
 fn claims(report: &Report) -> String {
-    let poles = report.finding().map(|f| f.poles.as_slice()).unwrap_or_default();
-    let by = |wanted| poles.iter().filter(|pole| pole.evidence == wanted).count();
-    let (measured, inferred) = (by(Evidence::Measured), by(Evidence::Inferred));
-    match (measured, inferred) {
-        (0, 0) => String::new(),
-        (_, 0) => "Every pole that is named was measured by itself; none is inferred.".into(),
-        (0, _) => "No pole was measured by itself; all of them are inferred from the readings \
-                   together."
-            .into(),
-        _ => format!("Poles measured by themselves: {measured}. Inferred: {inferred}."),
+    let contacts = report.contacts();
+    let by = |wanted| contacts.iter().filter(|contact| contact.basis == wanted).count();
+    match (by(Basis::Measured), by(Basis::Inferred), by(Basis::Unseen)) {
+        (0, 0, 0) => String::new(),
+        (_, 0, 0) => "Every contact that is named was measured by itself; none is inferred.".into(),
+        (measured, inferred, 0) => {
+            format!("Contacts measured by themselves: {measured}. Inferred: {inferred}.")
+        }
+        (measured, inferred, unseen) => format!(
+            "Contacts measured by themselves: {measured}. Inferred: {inferred}. Said to be \
+             measured, without captures in this journal that show it: {unseen}."
+        ),
     }
 }

@@ -1,12 +1,13 @@
 //! The first page: when and with what, the pin map beside the table of marks, the coil, the
-//! contacts as they were seen, and the faults. What a reader needs to use the part, and no more.
+//! contacts as they were seen, and the faults. What a reader needs to use the part, and no more:
+//! every number here is one of the finding or of a capture, worded by `words.rs`.
 
 use super::super::facts::Contact;
-use super::super::parts::Captured;
+use super::super::parts::{Captured, What};
 use super::super::svg::render_pin_map;
 use super::super::{Report, number, words};
 use super::written;
-use crate::event::{Evidence, IdentifyFinding, Latching, Outcome, Pin, RunStart};
+use crate::event::{IdentifyFinding, Latching, Outcome, Pin, PoleFound, RunStart};
 use askama::Template;
 use drivers::Unit;
 
@@ -19,7 +20,8 @@ use drivers::Unit;
 {% if !faults.is_empty() %}<section class="faults" aria-labelledby="faults">
 <h2 id="faults">Faults</h2>
 <ul>
-{% for (name, pins, text) in faults %}<li><strong>{{ name }}</strong>{% if !pins.is_empty() %} (pins {{ pins }}){% endif %}: {{ text }}</li>
+{% for (name, pins, text) in faults %}<li><strong>{{ name }}</strong>{% if !pins.is_empty() %}
+(pins {{ pins }}){% endif %}: {{ text }}</li>
 {% endfor %}</ul>
 </section>
 {% endif %}{% if !map.is_empty() %}<section aria-labelledby="pins">
@@ -29,9 +31,15 @@ use drivers::Unit;
 {{ map|safe }}<figcaption>{{ map_caption }}</figcaption>
 </figure>
 <table>
-<thead><tr><th scope="col">Pin</th><th scope="col">Mark</th><th scope="col">What it is</th><th scope="col">Basis</th></tr></thead>
+<thead><tr><th scope="col">Pin</th>
+<th scope="col">Mark</th>
+<th scope="col">What it is</th>
+<th scope="col">Basis</th></tr></thead>
 <tbody>
-{% for row in marks %}<tr><th scope="row">{{ row.pin }}</th><td class="mark">{{ row.mark }}</td><td>{{ row.role }}</td><td>{{ row.known }}</td></tr>
+{% for row in marks %}<tr><th scope="row">{{ row.pin }}</th>
+<td class="mark">{{ row.mark }}</td>
+<td>{{ row.role }}</td>
+<td>{{ row.known }}</td></tr>
 {% endfor %}</tbody>
 </table>
 </div>
@@ -54,14 +62,35 @@ use drivers::Unit;
 {% endif %}{% if !contacts.is_empty() %}<section aria-labelledby="contacts">
 <h2 id="contacts">Contacts</h2>
 <table>
-<thead><tr><th scope="col">Contact</th><th scope="col">Pins</th><th scope="col">Kind</th>{% if latching %}<th scope="col">Seen, in order</th>{% else %}<th scope="col" class="n">At rest</th><th scope="col" class="n">Energised</th><th scope="col" class="n">At rest again</th>{% endif %}<th scope="col">Basis</th></tr></thead>
+<thead><tr><th scope="col">Contact</th>
+<th scope="col">Pins</th>
+<th scope="col">Kind</th>
+{% if latching %}
+<th scope="col">Seen, in order</th>
+{% else %}
+<th scope="col" class="n">At rest</th>
+<th scope="col" class="n">Energised</th>
+<th scope="col" class="n">At rest again</th>
+{% endif %}
+<th scope="col">Basis</th></tr></thead>
 <tbody>
-{% for row in contacts %}<tr><th scope="row">{{ row.mark }}</th><td>{{ row.pins }}</td><td>{{ row.kind }}</td>{% for cell in row.cells %}<td{% if !latching %} class="n"{% endif %}>{{ cell }}</td>{% endfor %}<td>{{ row.known }}</td></tr>
+{% for row in contacts %}<tr><th scope="row">{{ row.mark }}</th>
+<td>{{ row.pins }}</td>
+<td>{{ row.kind }}</td>
+{% for cell in row.cells %}
+<td{% if !latching %} class="n"{% endif %}>{{ cell }}</td>
+{% endfor %}
+<td>{{ row.known }}</td></tr>
 {% endfor %}</tbody>
 </table>
 <p class="quiet">{{ contacts_note }}</p>
 </section>
-{% endif %}"#
+{% endif %}<section class="limits" aria-labelledby="limits">
+<h2 id="limits">What this does not show</h2>
+<p>{{ no_certificate }}{% if !cautions.is_empty() %} Cautions that the operator acknowledged:
+{{ cautions }} (in full further on).{% endif %}</p>
+</section>
+"#
 )]
 struct Front {
     strip: Vec<(&'static str, String)>,
@@ -75,6 +104,8 @@ struct Front {
     latching: bool,
     contacts: Vec<ContactRow>,
     contacts_note: String,
+    no_certificate: &'static str,
+    cautions: String,
 }
 
 struct MarkRow {
@@ -94,7 +125,7 @@ struct ContactRow {
 
 pub(super) fn render(report: &Report) -> String {
     let (start, finding) = (report.start(), report.finding());
-    let map = start.map(|s| render_pin_map(&s.pins, s.footprint.as_deref(), finding));
+    let map = start.map(|s| (s, render_pin_map(&s.pins, s.footprint.as_deref(), finding)));
     let faults = finding.map(|f| f.faults.as_slice()).unwrap_or_default();
     let contacts = report.contacts();
     let front = Front {
@@ -103,13 +134,15 @@ pub(super) fn render(report: &Report) -> String {
             .iter()
             .map(|f| (words::fault(f.code), words::pins(&f.pins), words::clause(&f.text)))
             .collect(),
-        map: map.unwrap_or_default(),
-        map_caption: start.map(|s| map_caption(s, finding)).unwrap_or_default(),
+        map_caption: map
+            .as_ref()
+            .map(|(s, m)| map_caption(s, finding, m.inside))
+            .unwrap_or_default(),
+        map: map.map(|(_, m)| m.svg).unwrap_or_default(),
         wide: start.is_some_and(|s| s.pins.count() > 10),
         marks: marks(report),
-        candidates: finding
-            .map(|f| f.candidates.as_slice())
-            .unwrap_or_default()
+        candidates: report
+            .open_candidates()
             .iter()
             .take(5)
             .map(|c| (number::probability(c.posterior), words::candidate(c)))
@@ -118,6 +151,8 @@ pub(super) fn render(report: &Report) -> String {
         latching: contacts.iter().any(|c| c.latching),
         contacts: contacts.iter().map(|c| contact_row(c, finding)).collect(),
         contacts_note: contacts_note(report, &contacts),
+        no_certificate: words::NO_CERTIFICATE,
+        cautions: cautions(report),
     };
     written(&front)
 }
@@ -140,7 +175,7 @@ fn strip(report: &Report) -> Vec<(&'static str, String)> {
     strip
 }
 
-fn map_caption(start: &RunStart, finding: Option<&IdentifyFinding>) -> String {
+fn map_caption(start: &RunStart, finding: Option<&IdentifyFinding>, inside: bool) -> String {
     let place = match &start.footprint {
         Some(text) => format!(
             "Footprint {}, as stated by the operator, seen from the side that was looked at.",
@@ -150,6 +185,9 @@ fn map_caption(start: &RunStart, finding: Option<&IdentifyFinding>) -> String {
                  the part."
             .into(),
     };
+    if !inside {
+        return format!("{place} The inside is not drawn: its wires would be hard to tell apart.");
+    }
     match finding.map(|f| f.result) {
         Some(Outcome::Identified) if finding.is_some_and(|f| f.latching != Latching::No) => {
             format!("{place} Contacts as after the reset drive.")
@@ -160,16 +198,14 @@ fn map_caption(start: &RunStart, finding: Option<&IdentifyFinding>) -> String {
 }
 
 fn marks(report: &Report) -> Vec<MarkRow> {
-    let (Some(start), Some(finding)) = (report.start(), report.finding()) else {
-        return Vec::new();
-    };
+    let finding = report.finding();
     let row = |pin: &Pin| MarkRow {
         pin: words::pin(pin),
-        mark: words::mark(Some(finding), pin),
-        role: words::role(finding, pin),
-        known: known(report, finding, pin),
+        mark: words::mark(finding, pin),
+        role: finding.map_or_else(|| "not established".into(), |f| words::role(f, pin)),
+        known: finding.map_or("\u{2013}", |f| known(report, f, pin)),
     };
-    start.pins.iter().map(row).collect()
+    report.start().into_iter().flat_map(|start| start.pins.iter()).map(row).collect()
 }
 
 /// How the claim about a pin is known.
@@ -186,9 +222,13 @@ fn known(report: &Report, finding: &IdentifyFinding, pin: &Pin) -> &'static str 
     if let Some(coil) = finding.coils.iter().find(|c| c.plus == *pin || c.minus == *pin) {
         return measured(&|c| reads(c, &coil.plus, &coil.minus));
     }
-    let sides = |p: &crate::event::PoleFound| [p.common.clone(), p.nc.clone(), p.no.clone()];
-    if let Some(pole) = finding.poles.iter().find(|p| sides(p).concat().contains(pin)) {
-        return evidence(pole.evidence);
+    let contacts = report.contacts();
+    if let Some(worst) = contacts.iter().filter(|c| c.pins.contains(pin)).map(|c| c.basis).max() {
+        return words::basis(worst);
+    }
+    let in_pole = |p: &&PoleFound| [&p.common, &p.nc, &p.no].into_iter().any(|s| s.contains(pin));
+    if finding.poles.iter().any(|p| in_pole(&p)) {
+        return "inferred";
     }
     if let Some(group) = finding.joined.iter().find(|group| group.contains(pin)) {
         return measured(&|c| group.iter().any(|other| reads(c, pin, other)));
@@ -196,11 +236,18 @@ fn known(report: &Report, finding: &IdentifyFinding, pin: &Pin) -> &'static str 
     if finding.spares.contains(pin) { "inferred" } else { "\u{2013}" }
 }
 
-const fn evidence(evidence: Evidence) -> &'static str {
-    match evidence {
-        Evidence::Measured => "measured",
-        Evidence::Inferred => "inferred",
+/// The cautions, each named once.
+fn cautions(report: &Report) -> String {
+    let mut names: Vec<&str> = Vec::new();
+    for step in &report.steps {
+        if let What::Caution { caution, .. } = &step.what {
+            let name = words::caution(*caution);
+            if !names.contains(&name) {
+                names.push(name);
+            }
+        }
     }
+    names.join(", ")
 }
 
 fn coils(finding: &IdentifyFinding) -> Vec<Vec<(&'static str, String)>> {
@@ -222,7 +269,7 @@ fn coils(finding: &IdentifyFinding) -> Vec<Vec<(&'static str, String)>> {
         let mut facts = vec![
             ("Pins", pins),
             ("Resistance", ohms),
-            ("Polarity", words::polarity(coil)),
+            ("Polarity", words::polarity(finding, coil)),
             ("Rated voltage", words::rated(coil)),
         ];
         facts.extend(latching.map(|text| ("Latching", text.to_owned())));
@@ -243,8 +290,8 @@ fn contact_row(contact: &Contact<'_>, finding: Option<&IdentifyFinding>) -> Cont
         let seen = contact
             .proof
             .iter()
-            .map(|c| format!("{}: {}", words::drive(&c.capture.drive), words::value(c)));
-        vec![seen.collect::<Vec<_>>().join(" \u{2192} ")]
+            .map(|c| format!("{}: {}", words::short_drive(&c.capture.drive), words::value(c)));
+        vec![seen.collect::<Vec<_>>().join("; ")]
     } else {
         contact
             .three()
@@ -257,7 +304,7 @@ fn contact_row(contact: &Contact<'_>, finding: Option<&IdentifyFinding>) -> Cont
         pins: format!("{} and {}", words::pin(a), words::pin(b)),
         kind: words::throw(contact.throw),
         cells,
-        known: evidence(contact.evidence),
+        known: words::basis(contact.basis),
     }
 }
 

@@ -13,13 +13,37 @@ use askama::Template;
     ext = "html",
     source = r#"<section class="chapter" aria-labelledby="measured">
 <h2 id="measured">Every measurement</h2>
-<p class="quiet">In the order of the journal. The uncertainty is expanded, k = 2 (about 95 %), from the meter's stated accuracy. An open circuit is what the meter shows as overload; n is the number of settled readings.</p>
+<p class="quiet">In the order of the journal. The uncertainty is expanded, k = 2 (about 95 %), from
+the meter's stated accuracy. An open circuit is what the meter shows as overload; n is the number
+of settled readings.</p>
 <div class="scroll">
 <table>
-<thead><tr><th scope="col">Time</th><th scope="col" class="n">No.</th><th scope="col" class="n">Touch</th><th scope="col">Red</th><th scope="col">Black</th><th scope="col">Drive</th><th scope="col">Function</th><th scope="col" class="n">Reading</th><th scope="col" class="n">&#177; (k = 2)</th><th scope="col" class="n">n</th></tr></thead>
+<thead><tr><th scope="col">Time</th>
+<th scope="col" class="n">No.</th>
+<th scope="col" class="n">Touch</th>
+<th scope="col">Red</th>
+<th scope="col">Black</th>
+<th scope="col">Drive</th>
+<th scope="col">Function</th>
+<th scope="col" class="n">Reading</th>
+<th scope="col" class="n">&#177; (k = 2)</th>
+<th scope="col" class="n">n</th></tr></thead>
 <tbody>
-{% for row in rows %}{% match row %}{% when Row::Note with { time, text } %}<tr class="note"><td class="time">{{ time }}</td><td colspan="9">{{ text }}</td></tr>
-{% when Row::Capture(c) %}<tr{% if c.struck %} class="struck"{% endif %}><td class="time">{{ c.time }}</td><td class="n">{{ c.capture }}</td><td class="n">{{ c.touch }}</td><td>{{ c.red }}</td><td>{{ c.black }}</td><td>{{ c.drive }}</td><td>{{ c.function }}</td><td class="n">{% if c.struck %}<s>{{ c.value }}</s> taken back{% else %}{{ c.value }}{% endif %}</td><td class="n">{{ c.expanded }}</td><td class="n">{{ c.samples }}</td></tr>
+{% for row in rows %}{% match row %}{% when Row::Note with { time, text } %}
+<tr class="note"><td class="time">{{ time }}</td>
+<td colspan="9">{{ text }}</td></tr>
+{% when Row::Capture(c) %}
+<tr{% if c.struck %} class="struck"{% endif %}><td class="time">{{ c.time }}</td>
+<td class="n">{{ c.capture }}</td>
+<td class="n">{{ c.touch }}</td>
+<td>{{ c.red }}</td>
+<td>{{ c.black }}</td>
+<td>{{ c.drive }}</td>
+<td>{{ c.function }}</td>
+<td class="n">{% if c.struck %}<s>{{ c.value }}</s> taken
+back{% else %}{{ c.value }}{% endif %}</td>
+<td class="n">{{ c.expanded }}</td>
+<td class="n">{{ c.samples }}</td></tr>
 {% endmatch %}{% endfor %}</tbody>
 </table>
 </div>
@@ -28,7 +52,8 @@ use askama::Template;
 <table>
 <thead><tr><th scope="col" class="n">No.</th><th scope="col">As received</th></tr></thead>
 <tbody>
-{% for (capture, text) in raw %}<tr><td class="n">{{ capture }}</td><td><code>{{ text }}</code></td></tr>
+{% for (capture, text) in raw %}<tr><td class="n">{{ capture }}</td>
+<td><code>{{ text }}</code></td></tr>
 {% endfor %}</tbody>
 </table>
 </details>

@@ -14,7 +14,8 @@ use askama::Template;
 
 const STYLE: &str = include_str!("style.css");
 /// On every printed page, where instruments were simulated.
-const SIMULATED_STYLE: &str = "@page { @top-center { content: \"SIMULATED: no real part was measured\"; \
+const SIMULATED_STYLE: &str = "@page { @top-center { \
+    content: \"SIMULATED: no real part was measured\"; \
      font: bold 9pt sans-serif; } }\n";
 
 #[derive(Template)]
@@ -43,8 +44,8 @@ const SIMULATED_STYLE: &str = "@page { @top-center { content: \"SIMULATED: no re
 <main>
 {{ front|safe }}{{ measured|safe }}{{ course|safe }}{{ setup|safe }}</main>
 <footer>
-<p>{{ no_certificate }}</p>
-<p>Made from the {{ entries }} entries of this job's journal, and from nothing else: the same journal always gives this same page. Written by coilmark {{ version }}.</p>
+<p>Made from the {{ entries }} entries of this job's journal, and from nothing else: the same
+journal always gives this same page. Written by coilmark {{ version }}.</p>
 </footer>
 </body>
 </html>
@@ -63,7 +64,6 @@ struct Page {
     measured: String,
     course: String,
     setup: String,
-    no_certificate: &'static str,
     entries: u64,
     version: String,
 }
@@ -90,7 +90,6 @@ pub fn render(report: &Report) -> String {
         measured: measured::render(report),
         course: course::render(report),
         setup: setup::render(report),
-        no_certificate: words::NO_CERTIFICATE,
         entries: report.entries,
         version: report
             .runs

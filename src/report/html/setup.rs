@@ -1,5 +1,6 @@
 //! The chapter of what the job was done with: program, meter, limits, runs with their gaps, and
-//! the cautions as they were shown. Everything here is as the journal has it.
+//! the cautions as they were shown. Everything here is as the journal has it;
+//! the gap between two runs is told by the wall clock, since each has a monotonic clock of its own.
 
 use super::super::parts::{RunPart, What};
 use super::super::{Report, number, words};
@@ -16,9 +17,15 @@ use askama::Template;
 {% endfor %}</dl>
 {% if !runs.is_empty() %}<table>
 <caption>Runs of this job</caption>
-<thead><tr><th scope="col">Run</th><th scope="col">Begun</th><th scope="col">Last entry</th><th scope="col">How it ended</th></tr></thead>
+<thead><tr><th scope="col">Run</th>
+<th scope="col">Begun</th>
+<th scope="col">Last entry</th>
+<th scope="col">How it ended</th></tr></thead>
 <tbody>
-{% for run in runs %}<tr><th scope="row">{{ run.number }}</th><td>{{ run.began }}</td><td>{{ run.last }}</td><td>{{ run.end }}</td></tr>
+{% for run in runs %}<tr><th scope="row">{{ run.number }}</th>
+<td>{{ run.began }}</td>
+<td>{{ run.last }}</td>
+<td>{{ run.end }}</td></tr>
 {% endfor %}</tbody>
 </table>
 {% endif %}{% if !cautions.is_empty() %}<h3>Cautions, as shown and acknowledged</h3>

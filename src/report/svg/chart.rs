@@ -139,13 +139,18 @@ fn draw_axes(canvas: &mut Canvas, most: u32, place: &dyn Fn(u32, f64) -> Point) 
     canvas.text(middle, "middle", small, "placements");
 }
 
-/// Letters at the ends of the lines, pushed apart where they would cover each other.
+/// Letters at the ends of the lines, from the lowest up, each pushed above those it would cover.
 fn draw_letters(canvas: &mut Canvas, mut ends: Vec<(f64, &str, f64)>) {
-    ends.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let mut lowest = f64::NEG_INFINITY;
+    ends.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let mut placed: Vec<Point> = Vec::new();
     for (y, letter, x) in ends {
-        let y = y.max(lowest + 14.0);
-        lowest = y;
+        let mut y = y.min(TOP + HIGH - 7.0);
+        for other in &placed {
+            if (other.x - x).abs() < 16.0 && other.y - y < 15.0 {
+                y = other.y - 15.0;
+            }
+        }
+        placed.push(Point::new(x, y));
         let style = "font-weight=\"700\" font-size=\"14\"";
         canvas.text(Point::new(x + 8.0, y + 4.0), "start", style, letter);
     }

@@ -150,7 +150,7 @@ mod tests {
 
     #[test]
     fn coordinates_are_short_and_text_cannot_leave_its_element() {
-        assert_eq!([n(-0.01), n(12.0), n(3.14159), n(f64::NAN)], ["0", "12", "3.1", "0"]);
+        assert_eq!([n(-0.01), n(12.0), n(3.1245), n(f64::NAN)], ["0", "12", "3.1", "0"]);
         assert_eq!(escaped("</svg>\"'&\u{202e}"), "&lt;/svg&gt;&quot;&#39;&amp;\\u{202e}");
     }
 }

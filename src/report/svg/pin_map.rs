@@ -16,18 +16,35 @@ const EDGE: Point = Point::new(42.0, 24.0);
 /// Room for the marks outside the body.
 const MARKS: f64 = 26.0;
 
-/// The drawing, as one SVG element.
+/// A pin map.
+pub(in crate::report) struct PinMap {
+    /// The drawing, as one SVG element.
+    pub(in crate::report) svg: String,
+    /// Whether what the finding claims is drawn; not where its wires could be misread.
+    pub(in crate::report) inside: bool,
+}
+
+/// The pin map of a part.
 pub(in crate::report) fn render(
     pins: &Pins,
     footprint: Option<&str>,
     finding: Option<&IdentifyFinding>,
-) -> String {
+) -> PinMap {
     let place = Footprint::parse(footprint, pins.count());
-    let board = Board::new(place, finding.map(|f| groups(f, pins)).unwrap_or_default());
-    let wiring = route(&board);
+    let full = Board::new(place.clone(), finding.map(|f| groups(f, pins)).unwrap_or_default());
+    let (board, wiring, inside) = match route(&full) {
+        Some(wiring) => (full, wiring, true),
+        None => {
+            let bare = Board::new(place, Vec::new());
+            let wiring = bare.unwired();
+            (bare, wiring, false)
+        }
+    };
     let widest = board.footprint.places.iter().map(|(_, x)| *x).fold(0.0, f64::max);
-    let from = Point::new(-EDGE.x, -EDGE.y);
-    let to = Point::new(widest + EDGE.x, wiring.bottom + EDGE.y);
+    // A wire may have to step aside beyond the outermost pins.
+    let left = wiring.segments.iter().map(|s| s.a.x - 14.0).fold(-EDGE.x, f64::min);
+    let right = wiring.segments.iter().map(|s| s.b.x + 14.0).fold(widest + EDGE.x, f64::max);
+    let (from, to) = (Point::new(left, -EDGE.y), Point::new(right, wiring.bottom + EDGE.y));
     let origin = Point::new(from.x - 8.0, from.y - MARKS);
     let (width, height) = (to.x - origin.x + 8.0, to.y - origin.y + MARKS);
     let mut canvas = Canvas::open("pin-map", origin, width, height, &spoken(pins, finding));
@@ -45,7 +62,7 @@ pub(in crate::report) fn render(
         canvas.circle(dot, 2.6, "fill=\"currentColor\"");
     }
     draw_pins(&mut canvas, &board, &wiring, pins, finding);
-    canvas.close()
+    PinMap { svg: canvas.close(), inside }
 }
 
 fn draw_pins(
@@ -60,7 +77,7 @@ fn draw_pins(
         let at = Point::new(*x, wiring.rows[*row]);
         let (from, to) =
             (Point::new(at.x - PIN.x, at.y - PIN.y), Point::new(at.x + PIN.x, at.y + PIN.y));
-        canvas.rect(from, to, "rx=\"12\" class=\"pin\"");
+        canvas.rect(from, to, "rx=\"12\"");
         let length = pin.label().chars().count();
         let size = if length <= 3 {
             13

@@ -1,19 +1,23 @@
-//! From choices to wires: a [`Board`] (pins and groups) and one [`Choice`] of lanes, slots and turns
-//! in, straight segments and placed symbols out, with a cost: wires that could be misread
+//! From choices to wires: a [`Board`] (pins and groups) and one [`Choice`] of lanes, slots and
+//! turns in, straight segments and placed symbols out, with a cost: wires that could be misread
 //! (overlaps, touches, a wire through a symbol or a pin) cost most, then crossings, then length
 //! and bends. All segments are level or upright. Choosing is for `router.rs`.
 
 use super::Point;
 use super::footprint::{Footprint, PITCH};
 use super::group::{Group, Kind};
-use super::symbols::{Placed, U};
+use super::symbols::{Extent, Placed, U};
 
 /// Height of one lane, in user units.
 const LANE: f64 = 62.0;
 /// From a row of pins to the nearest lane.
 const ROOM: f64 = 54.0;
 /// From a pin to where its wire may step aside.
-const STUB: f64 = 21.0;
+const STUB: f64 = 9.0;
+/// What one place that could be misread costs.
+pub(super) const UNCLEAR: f64 = 1000.0;
+/// Room for a mark beside a pin of a middle row.
+const MARK: f64 = 30.0;
 /// Half of a pin's box.
 pub(super) const PIN: Point = Point::new(17.0, 12.0);
 
@@ -95,6 +99,17 @@ impl Board {
         wiring
     }
 
+    /// The places of the pins alone.
+    pub(super) fn unwired(&self) -> Wiring {
+        let count = self.groups.len();
+        self.wire(&Choice {
+            lanes: vec![0; count],
+            slots: vec![0; count],
+            turns: vec![[false; 3]; count],
+            asides: vec![0; self.footprint.places.len()],
+        })
+    }
+
     /// Whether a two-ended group can stand on the wire between two pins of one column.
     pub(super) fn may_stand(&self, group: &Group, choice: &Choice) -> bool {
         let [a, b] = group.ports.as_slice() else { return false };
@@ -142,7 +157,7 @@ impl Board {
                 row_y.push(y);
             }
         }
-        let bottom = if rows == 1 { y - PIN.y } else { y };
+        let bottom = if rows == 1 { y - ROOM / 2.0 } else { y };
         (lane_y, row_y, bottom, used.len())
     }
 
@@ -157,12 +172,13 @@ impl Board {
         choice: &Choice,
     ) {
         let (row, x) = self.footprint.places[pin];
-        let start = Point::new(x, wiring.rows[row]);
         let trunk = self.trunk(pin, choice);
         let end = placed.port(port);
+        let down = end.y > wiring.rows[row];
+        let start = Point::new(x, wiring.rows[row] + if down { PIN.y } else { -PIN.y });
         let mut points = vec![start];
         if (trunk - x).abs() > 0.5 {
-            let stub = if end.y > start.y { STUB } else { -STUB };
+            let stub = if down { STUB } else { -STUB };
             points.push(Point::new(x, start.y + stub));
             points.push(Point::new(trunk, start.y + stub));
         }
@@ -196,42 +212,83 @@ impl Board {
         wiring.bends += count;
     }
 
-    /// What a wiring costs; less is better.
-    pub(super) fn cost(&self, wiring: &Wiring) -> f64 {
-        let mut unclear = 0_u32;
-        let mut crossings = 0_u32;
-        let mut length = 0.0;
+    /// What a wiring costs; less is better. Infinite as soon as it is plain that it costs more than
+    /// `limit`.
+    pub(super) fn cost(&self, wiring: &Wiring, limit: f64) -> f64 {
+        let lanes = u32::try_from(wiring.lanes).unwrap_or(16);
+        let length = |s: &Segment| (s.b.x - s.a.x) + (s.b.y - s.a.y);
+        let off_centre = wiring.symbols.iter().map(|s| self.off_centre(s, wiring));
+        let mut cost = f64::from(self.overlapping(wiring)) * UNCLEAR
+            + f64::from(wiring.bends) * 4.0
+            + f64::from(lanes) * 30.0
+            + wiring.segments.iter().map(length).sum::<f64>() * 0.1
+            + off_centre.sum::<f64>() * 0.2;
         for (i, s) in wiring.segments.iter().enumerate() {
-            length += (s.b.x - s.a.x) + (s.b.y - s.a.y);
+            cost += f64::from(self.obstacles(s, wiring)) * UNCLEAR;
             for t in &wiring.segments[i + 1..] {
-                match s.meets(t) {
-                    Meeting::Apart => {}
-                    Meeting::Crossing => crossings += 1,
-                    Meeting::Unclear => unclear += 1,
-                }
+                cost += match s.meets(t) {
+                    Meeting::Apart => 0.0,
+                    Meeting::Crossing => 60.0,
+                    Meeting::Unclear => UNCLEAR,
+                };
             }
-            for (pin, (row, x)) in self.footprint.places.iter().enumerate() {
-                let at = Point::new(*x, wiring.rows[*row]);
-                unclear += u32::from(self.nets[pin] != s.net && s.enters(at, PIN, 3.0));
-            }
-            for (g, placed) in wiring.symbols.iter().enumerate() {
-                let Some(extent) = placed.extent() else { continue };
-                let own = self.groups[g].pins().any(|pin| self.nets[pin] == s.net);
-                let (from, to) = (extent.from, extent.to);
-                let centre = Point::new((from.x + to.x) / 2.0, (from.y + to.y) / 2.0);
-                let half = Point::new((to.x - from.x) / 2.0, (to.y - from.y) / 2.0);
-                unclear += u32::from(s.enters(centre, half, if own { -1.0 } else { 4.0 }));
+            if cost > limit {
+                return f64::INFINITY;
             }
         }
-        unclear += overlapping(&wiring.symbols);
-        let off_centre: f64 = wiring.symbols.iter().map(|s| self.off_centre(s, wiring)).sum();
-        let (bends, lanes) = (f64::from(wiring.bends), u32::try_from(wiring.lanes).unwrap_or(16));
-        f64::from(unclear) * 1000.0
-            + f64::from(crossings) * 60.0
-            + bends * 4.0
-            + f64::from(lanes) * 30.0
-            + length * 0.1
-            + off_centre * 0.2
+        cost
+    }
+
+    /// The middle and half the size of a pin; in a middle row, with its mark at its right.
+    fn pin_box(&self, pin: usize, wiring: &Wiring) -> (Point, Point) {
+        let (row, x) = self.footprint.places[pin];
+        let at = Point::new(x, wiring.rows[row]);
+        let mark = if row == 0 || row + 1 == self.footprint.rows { 0.0 } else { MARK / 2.0 };
+        (Point::new(at.x + mark, at.y), Point::new(PIN.x + mark, PIN.y))
+    }
+
+    /// How many symbols cover a symbol or a pin.
+    fn overlapping(&self, wiring: &Wiring) -> u32 {
+        const GAP: f64 = 6.0;
+        let mut boxes: Vec<Extent> = wiring.symbols.iter().filter_map(Placed::extent).collect();
+        let symbols = boxes.len();
+        boxes.extend((0..self.nets.len()).map(|pin| {
+            let (at, half) = self.pin_box(pin, wiring);
+            let (from, to) = (
+                Point::new(at.x - half.x, at.y - half.y),
+                Point::new(at.x + half.x, at.y + half.y),
+            );
+            Extent { from, to }
+        }));
+        let mut count = 0;
+        for (i, a) in boxes[..symbols].iter().enumerate() {
+            for b in &boxes[i + 1..] {
+                let apart = a.to.x + GAP < b.from.x
+                    || b.to.x + GAP < a.from.x
+                    || a.to.y + GAP < b.from.y
+                    || b.to.y + GAP < a.from.y;
+                count += u32::from(!apart);
+            }
+        }
+        count
+    }
+
+    /// How many pins and symbols a wire runs through or too close by.
+    fn obstacles(&self, s: &Segment, wiring: &Wiring) -> u32 {
+        let mut count = 0;
+        for (pin, net) in self.nets.iter().enumerate() {
+            let (centre, half) = self.pin_box(pin, wiring);
+            count += u32::from(*net != s.net && s.enters(centre, half, 3.0));
+        }
+        for (placed, group) in wiring.symbols.iter().zip(&self.groups) {
+            let Some(extent) = placed.extent() else { continue };
+            let own = group.pins().any(|pin| self.nets[pin] == s.net);
+            let (from, to) = (extent.from, extent.to);
+            let centre = Point::new((from.x + to.x) / 2.0, (from.y + to.y) / 2.0);
+            let half = Point::new((to.x - from.x) / 2.0, (to.y - from.y) / 2.0);
+            count += u32::from(s.enters(centre, half, if own { -1.0 } else { 4.0 }));
+        }
+        count
     }
 
     /// How far a symbol is from the middle of the level wires at its ends.
@@ -247,21 +304,6 @@ impl Board {
         });
         reach.sum::<f64>().abs()
     }
-}
-
-fn overlapping(symbols: &[Placed]) -> u32 {
-    let boxes: Vec<_> = symbols.iter().filter_map(Placed::extent).collect();
-    let mut count = 0;
-    for (i, a) in boxes.iter().enumerate() {
-        for b in &boxes[i + 1..] {
-            let apart = a.to.x + 6.0 < b.from.x
-                || b.to.x + 6.0 < a.from.x
-                || a.to.y + 6.0 < b.from.y
-                || b.to.y + 6.0 < a.from.y;
-            count += u32::from(!apart);
-        }
-    }
-    count
 }
 
 enum Meeting {
