@@ -60,6 +60,11 @@ impl Circuit {
         self.supply.applied
     }
 
+    /// Whether the supply can be set to this.
+    pub(crate) fn can_apply(&self, volts: f64) -> bool {
+        volts.abs() <= self.supply.volts_max
+    }
+
     pub(crate) fn armature_set(&self) -> bool {
         self.armature_set
     }
