@@ -1,5 +1,6 @@
 //! The standalone bench: ask lines of the operator protocol in, answers out, and a meter that
 //! shows what the hands did; words for a human; and what must not stop it.
+//! The bench runs on its own thread behind two pipes, as a process of its own would.
 
 #![allow(clippy::unwrap_used, reason = "a test may panic")]
 

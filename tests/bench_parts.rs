@@ -1,5 +1,6 @@
 //! The simulated bench against its own relay files: each shipped part behaves as its file says,
 //! measured the way a program would, and bad files are refused with the culprit named.
+//! Time is simulated throughout; values from outside name their source beside them.
 
 #![allow(clippy::unwrap_used, reason = "a test may panic")]
 

@@ -1,5 +1,6 @@
 //! The commanded voice after IEEE 488.2 and SCPI-99, and the free-running one, spoken to directly
-//! in simulated time.
+//! in simulated time. Clauses are named beside the claims; the errors' numbers and texts are those
+//! of SCPI-99 vol. 2 chapter 21.
 
 #![allow(clippy::unwrap_used, reason = "a test may panic")]
 
