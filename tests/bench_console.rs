@@ -1,5 +1,8 @@
 //! The standalone bench: ask lines of the operator protocol in, answers out, and a meter that
 //! shows what the hands did; words for a human; and what must not stop it.
+//! The bench runs on its own thread behind two pipes, as a process of its own would.
+
+#![allow(clippy::unwrap_used, reason = "a test may panic")]
 
 use coilmark::bench::{
     BenchOptions, Listen, Part, SlipRates, StandaloneOptions, StandaloneSummary, run_standalone,
@@ -135,6 +138,12 @@ fn a_hazard_is_counted_and_said() {
 }
 
 #[test]
+fn the_last_note_of_a_run_ends_it() {
+    let (said, _) = say("{\"v\":1,\"note\":\"finished\",\"exit\":0,\"job\":\"x\"}\nhelp\n");
+    assert_eq!(said.len(), 1, "only the announcement: {said:?}");
+}
+
+#[test]
 fn nothing_on_the_input_stops_it() {
     let mut input = String::from("\n   \nnonsense\n{\n{\"v\":1,\"seq\":1}\n");
     input.push_str("{\"v\":2,\"seq\":1,\"ask\":\"drive\",\"state\":\"rest\"}\n");
@@ -157,5 +166,5 @@ fn it_announces_a_pseudo_terminal_by_its_stable_name() {
     assert_eq!(link, format!("serial:{}", name.display()));
     drop(bench.to);
     bench.thread.join().unwrap();
-    assert!(!name.exists(), "end of input unplugs");
+    assert!(name.symlink_metadata().is_err(), "end of input unplugs");
 }

@@ -1,9 +1,14 @@
 //! The simulated bench against its own relay files: each shipped part behaves as its file says,
 //! measured the way a program would, and bad files are refused with the culprit named.
+//! Time is simulated throughout; values from outside name their source beside them.
+
+#![allow(clippy::unwrap_used, reason = "a test may panic")]
 
 use coilmark::bench::{Bench, BenchOptions, HazardKind, MeterModel, Part, SlipRates};
 use coilmark::event::{Answer, Ask, AskedDrive, DriveState, FaultCode, Pin};
 use drivers::{Function, Unit, Value};
+use rand::{RngExt, SeedableRng};
+use rand_pcg::Pcg64;
 use std::path::{Path, PathBuf};
 
 fn relays() -> PathBuf {
@@ -328,6 +333,72 @@ fn the_same_seed_reads_the_same_and_another_does_not() {
 }
 
 #[test]
+fn noise_spreads_readings_as_the_model_says() {
+    let bench = Bench::new(
+        part("changeover_2_pole"),
+        BenchOptions { slips: SlipRates::NONE, ..Default::default() },
+    );
+    place(&bench, "1", "5", AskedDrive::Rest);
+    let readings: Vec<f64> =
+        (0..2000).filter_map(|_| bench.read(Function::Resistance).0.number()).collect();
+    let mean = readings.iter().sum::<f64>() / 2000.0;
+    let variance = readings.iter().map(|r| (r - mean).powi(2)).sum::<f64>() / 1999.0;
+    // Two counts of 2 kohm / 200 000, and the rounding to counts: sqrt(2^2 + 1/12) counts.
+    near(Some(variance.sqrt()), 0.0202, 0.0015);
+}
+
+#[test]
+fn a_supply_that_cannot_go_so_high_is_skipped_and_the_ask_still_counts() {
+    let bench = exact("changeover_2_pole");
+    for volts in [61.0, 1e308, f64::INFINITY, f64::NAN] {
+        let drive = DriveState::Energised { plus: Pin::new("1"), minus: Pin::new("5"), volts };
+        assert_eq!(bench.perform(&Ask::Drive(drive)), Answer::Skip, "{volts}");
+    }
+    assert_eq!(bench.hazards().len(), 3);
+    assert!(!bench.armature_set());
+}
+
+#[test]
+fn the_published_schema_fits_every_shipped_file_and_no_misspelt_one() {
+    let schema = serde_json::to_value(Part::schema()).unwrap();
+    let schema = jsonschema::validator_for(&schema).unwrap();
+    let mut seen = 0;
+    for entry in std::fs::read_dir(relays()).unwrap() {
+        let path = entry.unwrap().path();
+        let text = std::fs::read_to_string(&path).unwrap();
+        let mut file: serde_json::Value = toml::from_str(&text).unwrap();
+        assert!(schema.is_valid(&file), "{path:?}");
+        file["pinz"] = 3.into();
+        assert!(!schema.is_valid(&file), "{path:?}");
+        seen += 1;
+    }
+    assert!(seen >= 30);
+}
+
+#[test]
+fn no_text_makes_the_reader_panic() {
+    // Every shipped file, cut and with one byte changed, in seeded places.
+    let mut chance = Pcg64::seed_from_u64(1);
+    let mut refused = 0;
+    for entry in std::fs::read_dir(relays()).unwrap() {
+        let text = std::fs::read(entry.unwrap().path()).unwrap();
+        for _ in 0..60 {
+            let mut bytes = text.clone();
+            let at = chance.random_range(0..bytes.len());
+            bytes[at] = chance.random();
+            if chance.random_bool(0.2) {
+                bytes.truncate(at);
+            }
+            if let Err(bad) = Part::parse(&String::from_utf8_lossy(&bytes), "r.toml") {
+                assert!(!bad.to_string().contains(['\u{1b}', '\n', '\0']), "{bad}");
+                refused += 1;
+            }
+        }
+    }
+    assert!(refused > 500, "{refused}");
+}
+
+#[test]
 fn a_reading_stays_within_the_accuracy_of_its_meter() {
     for seed in 0..40 {
         let options = BenchOptions {
@@ -351,6 +422,8 @@ fn bad_relay_files_name_file_line_key_and_remedy() {
         ("nc = [\"4\"]", "", "pins = 5", "pin 4 has no place", "spares"),
         ("ohms = 360.0", "ohms = -1.0", "ohms =", "`coil.ohms`: -1 is out of range", "above 0"),
         ("\"1C\"", "\"2C\"", "family", "`truth.family`: the model has `1C`", "correct"),
+        ("no = [\"3\"]", "no = [\"3\", \"4\"]", "pins = 5", "pin 4 is in two contacts", ""),
+        ("no = ", "noo = ", "no =", "unknown field", "did you mean `no`?"),
         ("pins = 5", "pins = 99", "pins = 5", "`pins`: 99 pins", "pins = 8"),
         ("pins = 5", "pins = ", "pins = 5", "", ""),
         ("360.0", "\"many\"", "ohms =", "invalid type", ""),

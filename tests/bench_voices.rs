@@ -1,9 +1,14 @@
 //! The commanded voice after IEEE 488.2 and SCPI-99, and the free-running one, spoken to directly
-//! in simulated time.
+//! in simulated time. Clauses are named beside the claims; the errors' numbers and texts are those
+//! of SCPI-99 vol. 2 chapter 21.
+
+#![allow(clippy::unwrap_used, reason = "a test may panic")]
 
 use coilmark::bench::{Bench, BenchOptions, HazardKind, MeterModel, Part, SlipRates, Wire};
 use coilmark::event::{Ask, DriveState, Pin};
 use drivers::Function;
+use rand::{RngExt, SeedableRng};
+use rand_pcg::Pcg64;
 use std::path::Path;
 use std::time::Duration;
 
@@ -207,6 +212,30 @@ fn switching_off_and_on_forgets_settings_and_says_so() {
     wire.power_cycle();
     assert_eq!(ask(&mut wire, "FUNC?"), "\"VOLT\"");
     assert_eq!(ask(&mut wire, "*ESR?"), "128");
+}
+
+#[test]
+fn no_bytes_make_the_voice_panic_or_forget_how_to_answer() {
+    let mut chance = Pcg64::seed_from_u64(2);
+    let words: Vec<&str> =
+        "CONF : RES ; ? * IDN MEAS READ FETC , \" ' 1e9 - \t FUNC *OPC *CLS INIT"
+            .split(' ')
+            .collect();
+    for _ in 0..400 {
+        let mut wire = wire();
+        for _ in 0..chance.random_range(1..40) {
+            match chance.random_range(0..10) {
+                0 => wire.write(&[chance.random()]),
+                1 => wire.write(b"\n"),
+                2 => drop(wire.read()),
+                _ => wire.write(words[chance.random_range(0..words.len())].as_bytes()),
+            }
+        }
+        wire.write(b"\n*CLS\n");
+        wire.listen(Duration::from_secs(1));
+        assert!(ask(&mut wire, "*IDN?").starts_with("SIMULATED"));
+        assert_eq!(error(&mut wire), "+0,\"No error\"");
+    }
 }
 
 #[test]

@@ -7,6 +7,7 @@
 use super::network::{Junction, Network, Solution};
 use super::part::{CoilTask, Part, Suppression};
 use super::supply::{Applied, Delivered, Supply};
+use std::cell::RefCell;
 
 /// Between the doubled or joined pins of one terminal, in ohms.
 const LINK_OHMS: f64 = 0.002;
@@ -34,6 +35,8 @@ pub(crate) struct Circuit {
     touch: Touch,
     armature_set: bool,
     copper: f64,
+    /// Answers since anything last changed: readings come many to a touch.
+    answered: RefCell<Vec<(Probe, Option<f64>)>>,
 }
 
 /// What the meter puts between its tips.
@@ -49,7 +52,8 @@ impl Circuit {
     pub(crate) fn new(part: Part, supply: Supply, celsius: f64) -> Self {
         let armature_set = part.begins_set;
         let copper = 1.0 + COPPER_PER_KELVIN * (celsius - 20.0);
-        Self { part, supply, touch: Touch::default(), armature_set, copper }
+        let (touch, answered) = (Touch::default(), RefCell::default());
+        Self { part, supply, touch, armature_set, copper, answered }
     }
 
     pub(crate) fn part(&self) -> &Part {
@@ -58,6 +62,11 @@ impl Circuit {
 
     pub(crate) fn applied(&self) -> Option<Applied> {
         self.supply.applied
+    }
+
+    /// Whether the supply can be set to this.
+    pub(crate) fn can_apply(&self, volts: f64) -> bool {
+        volts.abs() <= self.supply.volts_max
     }
 
     pub(crate) fn armature_set(&self) -> bool {
@@ -79,6 +88,15 @@ impl Circuit {
     /// Volts of red against black with this between the tips; `None` where no path leads from
     /// one to the other, so that a test current cannot flow.
     pub(crate) fn volts(&self, probe: Probe) -> Option<f64> {
+        let known = self.answered.borrow().iter().find(|(p, _)| *p == probe).map(|(_, v)| *v);
+        known.unwrap_or_else(|| {
+            let volts = self.solve_for(probe);
+            self.answered.borrow_mut().push((probe, volts));
+            volts
+        })
+    }
+
+    fn solve_for(&self, probe: Probe) -> Option<f64> {
         let (mut network, red, black) = self.network();
         match probe {
             Probe::TestAmps(amps) => network.source(red, black, amps),
@@ -86,6 +104,11 @@ impl Circuit {
         }
         let (solution, _) = self.supply.solve(&network);
         solution.between(red, black)
+    }
+
+    /// Whether no path at all leads from tip to tip.
+    pub(crate) fn is_open(&self) -> bool {
+        self.volts(Probe::TestAmps(0.0)).is_none()
     }
 
     /// Volts that the supply puts between the tips.
@@ -99,6 +122,7 @@ impl Circuit {
     /// Lets the armature follow the coils until it rests; a part that would chatter is left
     /// where a few rounds leave it.
     fn move_armature(&mut self) -> Delivered {
+        self.answered.borrow_mut().clear();
         let mut delivered = Delivered::default();
         for _ in 0..4 {
             let (network, ..) = self.network();

@@ -131,8 +131,8 @@ impl Instrument {
         }
     }
 
+    /// What is held comes out in order: nothing overtakes a late answer.
     fn hold(&mut self, due: Moment, bytes: Vec<u8>) {
-        let due = self.held.back().map_or(due, |(last, _)| due.max(*last));
         self.held.push_back((due, bytes));
     }
 }

@@ -187,6 +187,9 @@ impl Meter {
     /// Ohms in the lowest range that holds them.
     fn ranging(&self, circuit: &Circuit, in_series: f64) -> Shown {
         let mut range = self.range_at_least(100.0);
+        if circuit.is_open() {
+            return self.over(self.range_at_least(self.model.ohms_max));
+        }
         loop {
             if let Some(shown) = self.ohms(circuit, range, in_series) {
                 return shown;

@@ -63,6 +63,8 @@ pub struct BenchOptions {
     pub unreachable: Vec<[Pin; 2]>,
     /// Whether there is no supply: drive asks are skipped.
     pub cannot_drive: bool,
+    /// The most that the supply can be set to, in volts; above it drive asks are skipped.
+    pub supply_volts_max: f64,
     /// The supply's current limit, in amps.
     pub supply_amps_max: f64,
     /// Temperature of the coil, in degrees Celsius.
@@ -90,6 +92,7 @@ impl Default for BenchOptions {
             times: HandTimes::PERSON,
             unreachable: Vec::new(),
             cannot_drive: false,
+            supply_volts_max: 60.0,
             supply_amps_max: 0.5,
             celsius: 20.0,
             limits: Limits { volts_max: 24.0, coil_watts_max: 3.0 },

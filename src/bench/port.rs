@@ -100,13 +100,13 @@ impl Port {
         buffer[..count].to_vec()
     }
 
-    /// Sends from the front of `bytes` what fits; without a client everything is lost.
+    /// Sends from the front of `bytes` what fits; without a reader everything is lost.
     pub(crate) fn send(&mut self, bytes: &mut Vec<u8>) {
         match self {
             Self::Pty(pty) => {
-                if let Ok(count) = rustix::io::write(&pty.master, bytes) {
-                    bytes.drain(..count);
-                }
+                // A meter on a serial line does not wait for a reader: what does not fit is lost.
+                let _ = rustix::io::write(&pty.master, bytes);
+                bytes.clear();
             }
             Self::Tcp(Tcp { client: None, .. }) => bytes.clear(),
             Self::Tcp(Tcp { client: client @ Some(_), .. }) => {

@@ -36,7 +36,7 @@ impl State {
         let mut hands = Hands::new(options.slips, options.times, options.seed);
         hands.unreachable.clone_from(&options.unreachable);
         hands.cannot_drive = options.cannot_drive;
-        let supply = Supply::new(options.supply_amps_max);
+        let supply = Supply::new(options.supply_volts_max, options.supply_amps_max);
         Self {
             circuit: Circuit::new(part, supply, options.celsius),
             meter: Meter::new(options.meter.clone(), options.seed, options.noise),
@@ -106,10 +106,17 @@ impl State {
         let applied = match drive {
             DriveState::Rest => None,
             DriveState::Energised { plus, minus, volts } => match self.pair(plus, minus) {
-                Some((plus, minus)) if !self.hands.cannot_drive && volts.is_finite() => {
+                Some((plus, minus)) => {
+                    if volts.abs() > self.limits.volts_max + 1e-9 {
+                        let pins = Some((plus, minus));
+                        self.record(HazardKind::AboveVolts, pins, *volts, false, now);
+                    }
+                    if self.hands.cannot_drive || !self.circuit.can_apply(*volts) {
+                        return false;
+                    }
                     Some(Applied { plus, minus, volts: *volts })
                 }
-                _ => return false,
+                None => return false,
             },
         };
         self.apply(applied, now);
@@ -117,22 +124,19 @@ impl State {
     }
 
     /// Switches the supply and takes note of what that does.
-    pub(crate) fn apply(&mut self, applied: Option<Applied>, now: Moment) {
+    fn apply(&mut self, applied: Option<Applied>, now: Moment) {
         let delivered = self.circuit.apply(applied);
         self.meter.drive_changed(now);
         self.live_recorded = false;
-        if let Some(Applied { plus, minus, volts }) = applied {
+        if let Some(Applied { plus, minus, .. }) = applied {
             let pins = Some((plus, minus));
             let watts = delivered.volts * delivered.amps;
-            let harmless = self.hands.slipped();
-            if volts > self.limits.volts_max + 1e-9 {
-                self.record(HazardKind::AboveVolts, pins, volts, false, now);
-            }
+            let slipped = self.hands.slipped();
             if watts > self.limits.coil_watts_max * LIMIT_ROOM {
-                self.record(HazardKind::AboveWatts, pins, watts, harmless, now);
+                self.record(HazardKind::AboveWatts, pins, watts, slipped, now);
             }
             if delivered.limited {
-                self.record(HazardKind::CurrentLimit, pins, delivered.amps, harmless, now);
+                self.record(HazardKind::CurrentLimit, pins, delivered.amps, slipped, now);
             }
         }
         self.look_out_for_live(HazardKind::DriveIntoOhms, now);

@@ -11,6 +11,8 @@ const SOURCE_OHMS: f64 = 0.05;
 /// The supply.
 #[derive(Clone, Debug)]
 pub(crate) struct Supply {
+    /// Most volts that it can be set to.
+    pub(crate) volts_max: f64,
     /// Most current, in amps.
     pub(crate) amps_max: f64,
     /// What is applied, while the output is on.
@@ -37,8 +39,8 @@ pub(crate) struct Delivered {
 }
 
 impl Supply {
-    pub(crate) fn new(amps_max: f64) -> Self {
-        Self { amps_max, applied: None }
+    pub(crate) fn new(volts_max: f64, amps_max: f64) -> Self {
+        Self { volts_max, amps_max, applied: None }
     }
 
     /// Solves `network` with the supply in it.
@@ -52,14 +54,15 @@ impl Supply {
         let solution = with.solve();
         let clips = solution.between(plus, minus).unwrap_or(volts);
         let amps = (volts - clips) / SOURCE_OHMS;
-        if amps <= self.amps_max {
+        if amps.abs() <= self.amps_max {
             return (solution, Delivered { volts: clips, amps, limited: false });
         }
         let mut held = network.clone();
-        held.source(plus, minus, self.amps_max);
+        let amps = self.amps_max.copysign(amps);
+        held.source(plus, minus, amps);
         let solution = held.solve();
         let volts = solution.between(plus, minus).unwrap_or(volts);
-        (solution, Delivered { volts, amps: self.amps_max, limited: true })
+        (solution, Delivered { volts, amps, limited: true })
     }
 }
 
@@ -67,24 +70,26 @@ impl Supply {
 mod tests {
     use super::*;
 
-    fn into(ohms: f64) -> Delivered {
+    fn into(ohms: f64, volts: f64) -> Delivered {
         let mut network = Network::new(2);
         network.resistor(0, 1, ohms);
-        let mut supply = Supply::new(0.5);
-        supply.applied = Some(Applied { plus: 0, minus: 1, volts: 12.0 });
+        let mut supply = Supply::new(60.0, 0.5);
+        supply.applied = Some(Applied { plus: 0, minus: 1, volts });
         supply.solve(&network).1
     }
 
     #[test]
     fn a_coil_gets_the_voltage() {
-        let delivered = into(400.0);
+        let delivered = into(400.0, 12.0);
         assert!((delivered.volts - 12.0 * 400.0 / 400.05).abs() < 1e-9 && !delivered.limited);
     }
 
     #[test]
     fn a_short_gets_the_current_limit() {
-        let delivered = into(0.1);
-        assert!(delivered.limited);
-        assert!((delivered.volts - 0.05).abs() < 1e-9, "{delivered:?}");
+        for volts in [12.0_f64, -12.0] {
+            let delivered = into(0.1, volts);
+            assert!(delivered.limited);
+            assert!((delivered.volts - 0.05_f64.copysign(volts)).abs() < 1e-9, "{delivered:?}");
+        }
     }
 }
