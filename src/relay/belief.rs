@@ -45,7 +45,7 @@ struct Layout {
 const REACH: f64 = 550.0;
 
 /// What weighs less than this share of everything cannot move a probability that one can see.
-const NOTHING: f64 = 1e-18;
+const NOTHING: f64 = 1e-16;
 
 impl Belief {
     /// Before any touch.
@@ -237,19 +237,24 @@ impl Belief {
             } else {
                 (&amounts.extras[kind.size], &around.extras[kind.size])
             };
+            let mut local = vec![[0.0; 5]; Pair::count(kind.size)];
             for (rank, &mask) in model.masks.lists[kind.size].iter().enumerate() {
                 let at = rank * kind.slots + kind.slot;
                 let around = around[at].times(free_share);
                 if around.times(amounts[at]).share_of(total) < NOTHING {
                     continue;
                 }
-                let pins = members(mask).0;
+                local.fill([0.0; 5]);
                 let ways = ways.on(number, rank, kind.arrangements.len());
                 for (way, amount) in kind.arrangements.iter().zip(ways) {
                     let p = amount.times(around).share_of(total);
-                    way.on(&pins).for_each(|(pair, status)| {
-                        pairs[pair.index()][status as usize] += p;
-                    });
+                    way.pairs.iter().for_each(|at| local[at.0 as usize][at.1 as usize] += p);
+                }
+                let pins = members(mask).0;
+                for (pair, of) in Pair::all(kind.size).zip(&local) {
+                    let [a, b] = [pair.lo(), pair.hi()].map(|pin| usize::from(pins[pin]));
+                    let sums = &mut pairs[Pair::ordered(a, b).index()];
+                    sums.iter_mut().zip(of).for_each(|(sum, p)| *sum += p);
                 }
             }
         }

@@ -6,7 +6,7 @@
 use super::amount::Best;
 use super::lattice::Lattice;
 use super::masks::subsets;
-use super::model::{Amounts, Inside, Model};
+use super::model::{Amounts, End, Inside, Model};
 use super::partition::Partition;
 use std::cmp::Ordering;
 use std::collections::BinaryHeap;
@@ -51,22 +51,17 @@ impl<'a> Candidates<'a> {
     pub fn new(model: &'a Model, pair_amounts: &'a [[Best; 5]], amounts: Amounts<Best>) -> Self {
         let inside = model.inside(&amounts);
         let mut starts: Vec<Node> = Vec::new();
-        for end in &model.ends {
-            for (mask, contacts, extras) in model.terms(end, &inside) {
-                let promise = end.ln_each + contacts.0 + extras.0;
-                let least = starts.get(MOST - 1).map_or(f64::NEG_INFINITY, |node| node.promise);
-                if promise > least {
-                    let at = starts.partition_point(|node| node.promise >= promise);
-                    let node = Node {
-                        promise,
-                        so_far: end.ln_each,
-                        contacts: (mask, end.contacts.1),
-                        extras: (model.masks.complement(mask), end.extras.1),
-                        open_level: Some(end.extras.0),
-                        chosen: None,
-                    };
-                    starts.insert(at, node);
-                    starts.truncate(MOST);
+        for alike in model.ends_by_level() {
+            let extras: Vec<usize> = alike.iter().map(|end| model.extra(end.extras)).collect();
+            for (mask, built, others) in model.rows(alike[0].contacts.0, &inside) {
+                for (end, &extra) in alike.iter().zip(&extras) {
+                    let promise = end.ln_each + built[end.contacts.1].0 + others[extra].0;
+                    let least = starts.get(MOST - 1).map_or(f64::NEG_INFINITY, |node| node.promise);
+                    if promise > least {
+                        let at = starts.partition_point(|node| node.promise >= promise);
+                        starts.insert(at, Node::start(end, mask, model, promise));
+                        starts.truncate(MOST);
+                    }
                 }
             }
         }
@@ -163,6 +158,17 @@ impl Iterator for Candidates<'_> {
 }
 
 impl Node {
+    fn start(end: &End, mask: u16, model: &Model, promise: f64) -> Self {
+        Self {
+            promise,
+            so_far: end.ln_each,
+            contacts: (mask, end.contacts.1),
+            extras: (model.masks.complement(mask), end.extras.1),
+            open_level: Some(end.extras.0),
+            chosen: None,
+        }
+    }
+
     fn is_complete(&self) -> bool {
         self.open_level.is_none() && self.contacts.0 == 0 && self.extras.0 == 0
     }

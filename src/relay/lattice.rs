@@ -7,7 +7,7 @@ use super::amount::Amount;
 use super::evidence::Status;
 use super::family::{Group, Role};
 use super::masks::{Masks, members, subsets};
-use super::pair::{PINS_MAX, Pair};
+use super::pair::Pair;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// How many groups of each kind, in the order of [`Lattice::kinds`].
@@ -35,11 +35,12 @@ pub(super) struct Kind {
     pub statuses: Vec<Vec<Status>>,
 }
 
-/// Roles of the pins of a group, ascending, and the pairs in it that are not open.
+/// Roles of the pins of a group, ascending, and the pairs in it that are not open: the index of
+/// the pair among pins numbered from 0, and its status.
 #[derive(Debug)]
 pub(super) struct Arrangement {
     pub roles: Vec<Role>,
-    pairs: Vec<(u8, u8, Status)>,
+    pub pairs: Vec<(u8, Status)>,
 }
 
 /// All states with the same number of pins.
@@ -246,7 +247,7 @@ impl Kind {
         let arrangements = group.arrangements().into_iter().map(|roles| {
             let pairs = Pair::all(roles.len()).filter_map(|pair| {
                 let status = group.between(roles[pair.lo()], roles[pair.hi()]);
-                (status != Status::Open).then_some((pair.lo() as u8, pair.hi() as u8, status))
+                (status != Status::Open).then_some((pair.index() as u8, status))
             });
             Arrangement { pairs: pairs.collect(), roles: roles.clone() }
         });
@@ -263,16 +264,11 @@ impl Kind {
 impl Arrangement {
     /// The product over its pairs, for a group on the pins of this mask.
     pub fn amount<A: Amount>(&self, mask: u16, pair_amounts: &[[A; 5]]) -> A {
-        self.on(&members(mask).0).fold(A::ONE, |product, (pair, status)| {
+        let pins = members(mask).0;
+        self.pairs.iter().fold(A::ONE, |product, &(pair, status)| {
+            let (lo, hi) = Pair::at(usize::from(pair));
+            let pair = Pair::ordered(usize::from(pins[lo]), usize::from(pins[hi]));
             product.times(pair_amounts[pair.index()][status as usize])
-        })
-    }
-
-    /// The pairs that are not open, for a group on these pins.
-    pub fn on(&self, pins: &[u8; PINS_MAX]) -> impl Iterator<Item = (Pair, Status)> {
-        self.pairs.iter().map(|&(a, b, status)| {
-            let pin = |local: u8| usize::from(pins[usize::from(local)]);
-            (Pair::ordered(pin(a), pin(b)), status)
         })
     }
 }

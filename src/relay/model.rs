@@ -71,7 +71,8 @@ impl Model {
                 extras: extras.place(other)?,
             })
         };
-        let ends = split.iter().filter_map(end).collect();
+        let mut ends: Vec<End> = split.iter().filter_map(end).collect();
+        ends.sort_by_key(|end| end.contacts);
         Self { masks, contacts, extras, ends }
     }
 
@@ -117,41 +118,44 @@ impl Model {
             }
         }
         // From exactly these pins to any of them: pin by pin, the sets without it and with it.
-        for pin in 0..self.masks.pins {
-            for both in anywhere.chunks_exact_mut(width << (pin + 1)) {
-                let (without, with) = both.split_at_mut(width << pin);
-                with.iter_mut()
-                    .zip(without)
-                    .for_each(|(with, without)| *with = with.plus(*without));
-            }
-        }
+        each_pin(&mut anywhere, width, |without, with| *with = with.plus(*without));
         Inside { contacts, extras, anywhere }
     }
 
     /// Per family: the amount of all its labellings.
     pub fn totals<A: Amount>(&self, inside: &Inside<A>) -> Vec<A> {
-        let total = |end: &End| {
-            let terms = self.terms(end, inside).map(|(_, contacts, extras)| contacts.times(extras));
-            terms.fold(A::ZERO, A::plus).times(A::from_ln(end.ln_each))
-        };
-        self.ends.iter().map(total).collect()
+        let mut totals = Vec::with_capacity(self.ends.len());
+        for alike in self.ends_by_level() {
+            let extras: Vec<usize> = alike.iter().map(|end| self.extra(end.extras)).collect();
+            let mut sums = vec![A::ZERO; alike.len()];
+            for (_, built, others) in self.rows(alike[0].contacts.0, inside) {
+                for ((end, &extra), sum) in alike.iter().zip(&extras).zip(&mut sums) {
+                    *sum = sum.plus(built[end.contacts.1].times(others[extra]));
+                }
+            }
+            let each = alike.iter().zip(sums);
+            totals.extend(each.map(|(end, sum)| sum.times(A::from_ln(end.ln_each))));
+        }
+        totals
     }
 
-    /// For each set of pins that the contacts of a family can be on: it, the amount of the
-    /// contacts, and the amount of the extras on the others.
-    pub fn terms<'a, A: Amount>(
+    /// Families with as many pins in contacts, in the order of [`Model::ends`].
+    pub fn ends_by_level(&self) -> impl Iterator<Item = &[End]> {
+        self.ends.chunk_by(|a, b| a.contacts.0 == b.contacts.0)
+    }
+
+    /// For each set of as many pins: it, the amounts of contacts on it by state, and the amounts
+    /// of extras anywhere on the others, by the number of their state.
+    pub fn rows<'a, A: Amount>(
         &'a self,
-        end: &End,
+        level: usize,
         inside: &'a Inside<A>,
-    ) -> impl Iterator<Item = (u16, A, A)> + 'a {
-        let (level, state) = end.contacts;
-        let width = self.contacts.levels[level].width();
-        let extra = self.extra(end.extras);
+    ) -> impl Iterator<Item = (u16, &'a [A], &'a [A])> + 'a {
         let states = self.extra_states();
-        let built = inside.contacts[level].iter().skip(state).step_by(width);
-        self.masks.lists[level].iter().zip(built).map(move |(&mask, &built)| {
-            let others = usize::from(self.masks.complement(mask));
-            (mask, built, inside.anywhere[others * states + extra])
+        let built = inside.contacts[level].chunks_exact(self.contacts.levels[level].width());
+        self.masks.lists[level].iter().zip(built).map(move |(&mask, built)| {
+            let others = usize::from(self.masks.complement(mask)) * states;
+            (mask, built, &inside.anywhere[others..][..states])
         })
     }
 
@@ -160,25 +164,23 @@ impl Model {
         let states = self.extra_states();
         let mut with_contacts = self.contacts.nothing::<A>(&self.masks);
         let mut anywhere = vec![A::ZERO; inside.anywhere.len()];
-        for end in &self.ends {
-            let (level, state) = end.contacts;
-            let width = self.contacts.levels[level].width();
-            let extra = self.extra(end.extras);
-            let each = A::from_ln(end.ln_each);
-            let sums = with_contacts[level].iter_mut().skip(state).step_by(width);
-            for (sum, (mask, contacts, extras)) in sums.zip(self.terms(end, inside)) {
-                *sum = sum.plus(extras.times(each));
-                let others = usize::from(self.masks.complement(mask));
-                let sum = &mut anywhere[others * states + extra];
-                *sum = sum.plus(contacts.times(each));
+        for alike in self.ends_by_level() {
+            let level = alike[0].contacts.0;
+            let ends: Vec<(usize, usize, A)> = alike
+                .iter()
+                .map(|end| (end.contacts.1, self.extra(end.extras), A::from_ln(end.ln_each)))
+                .collect();
+            let sums = with_contacts[level].chunks_exact_mut(self.contacts.levels[level].width());
+            for (sums, (mask, built, others)) in sums.zip(self.rows(level, inside)) {
+                let at = usize::from(self.masks.complement(mask)) * states;
+                let with_extras = &mut anywhere[at..][..states];
+                for &(state, extra, each) in &ends {
+                    sums[state] = sums[state].plus(others[extra].times(each));
+                    with_extras[extra] = with_extras[extra].plus(built[state].times(each));
+                }
             }
         }
-        for pin in 0..self.masks.pins {
-            for both in anywhere.chunks_exact_mut(states << (pin + 1)) {
-                let (without, with) = both.split_at_mut(states << pin);
-                without.iter_mut().zip(with).for_each(|(less, more)| *less = less.plus(*more));
-            }
-        }
+        each_pin(&mut anywhere, states, |without, with| *without = without.plus(*with));
         let mut with_extras = self.extras.nothing::<A>(&self.masks);
         for (level, sums) in with_extras.iter_mut().enumerate() {
             let width = self.extras.levels[level].width();
@@ -202,3 +204,33 @@ impl Model {
         self.kinds().map(|kind| kind.size).max().unwrap_or(1)
     }
 }
+
+/// Over rows of `width` per mask: for each pin, each set without it together with the same set
+/// with it. Small blocks are finished first, so that they stay near at hand.
+fn each_pin<A>(rows: &mut [A], width: usize, join: impl Fn(&mut A, &mut A)) {
+    let near = rows.len().min(width << NEAR_PINS);
+    let mut block = width * 2;
+    for part in rows.chunks_exact_mut(near) {
+        let mut block = width * 2;
+        while block <= near {
+            for both in part.chunks_exact_mut(block) {
+                let (without, with) = both.split_at_mut(block / 2);
+                without.iter_mut().zip(with).for_each(|(less, more)| join(less, more));
+            }
+            block *= 2;
+        }
+    }
+    while block <= near {
+        block *= 2;
+    }
+    while block <= rows.len() {
+        for both in rows.chunks_exact_mut(block) {
+            let (without, with) = both.split_at_mut(block / 2);
+            without.iter_mut().zip(with).for_each(|(less, more)| join(less, more));
+        }
+        block *= 2;
+    }
+}
+
+/// Sets of so many pins make a block that is finished first.
+const NEAR_PINS: usize = 9;
