@@ -15,7 +15,16 @@ fn look() {
         let options = BenchOptions { slips: SlipRates::NONE, ..BenchOptions::default() };
         let part = guided::part(name);
         let r = std::panic::catch_unwind(|| {
-            let (bench, led) = guided::identify(name, options);
+            if std::env::var("ONLY").is_ok_and(|only| only != name) { return; }
+        let (bench, led) = guided::identify(name, options);
+        if std::env::var("ONLY").is_ok() {
+            for fact in &led.facts { match fact {
+                coilmark::event::Event::ReadingCaptured(c) => println!("   {} {}-{} {:?} {:?} {:?}", c.touch, c.red, c.black, c.function, c.drive, c.value),
+                coilmark::event::Event::BeliefUpdated(b) => println!("      H={:.3} {:?}", b.entropy_bits, b.candidates.iter().take(2).map(|c| format!("{:.4} {} coils {:?} {:?}", c.posterior, c.family, c.coils, c.poles.iter().map(|p| format!("{:?}{:?}/{:?}/{:?}", p.form, p.common, p.nc, p.no).replace("Pin", "")).collect::<Vec<_>>())).collect::<Vec<_>>()),
+                coilmark::event::Event::ResultReached(_) => {},
+                other => println!("   {other:?}"),
+            } }
+        }
             let f = led.finding();
             println!(
                 "{name}: {:?} {} p={:.6} lat={:?} places={} moves={} drives={} haz={} truth={} {:?} faults={:?} coils={:?} poles={:?} tc={:?} tp={:?}\n",

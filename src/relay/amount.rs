@@ -18,6 +18,8 @@ pub(super) trait Amount: Copy {
     fn times(self, other: Self) -> Self;
     /// The share of `whole` that this is.
     fn share_of(self, whole: Self) -> f64;
+    /// The larger of two.
+    fn larger(self, other: Self) -> Self;
 }
 
 impl Amount for f64 {
@@ -44,6 +46,10 @@ impl Amount for f64 {
 
     fn share_of(self, whole: Self) -> f64 {
         self / whole
+    }
+
+    fn larger(self, other: Self) -> Self {
+        self.max(other)
     }
 }
 
@@ -117,6 +123,10 @@ impl Amount for Wide {
     fn share_of(self, whole: Self) -> f64 {
         if self.fraction == 0.0 { 0.0 } else { (self.ln() - whole.ln()).exp() }
     }
+
+    fn larger(self, other: Self) -> Self {
+        if other.ln() > self.ln() { other } else { self }
+    }
 }
 
 /// A natural logarithm, of which the larger one counts.
@@ -147,6 +157,10 @@ impl Amount for Best {
 
     fn share_of(self, whole: Self) -> f64 {
         (self.0 - whole.0).exp()
+    }
+
+    fn larger(self, other: Self) -> Self {
+        self.plus(other)
     }
 }
 

@@ -1,5 +1,5 @@
 //! The exact posterior over partitions. A [`Belief`] adds up ln likelihoods per pair, in any order;
-//! [`Belief::posterior`] sums over every partition of the prior: the free model by the lattice,
+//! [`Belief::posterior`] sums over every partition of the prior: the free model by its lattices,
 //! the layouts of a footprint one by one. Nothing here is approximate but `f64` itself. Which
 //! touch comes next is left to the planner.
 
@@ -7,24 +7,26 @@ use super::amount::{Amount, Best, Wide};
 use super::candidates::{Candidates, MOST};
 use super::evidence::{Status, Weights};
 use super::family::Family;
-use super::lattice::{Lattice, members};
+use super::masks::members;
+use super::model::{Amounts, Model};
 use super::pair::Pair;
 use super::partition::Partition;
+use super::posterior::{CANDIDATES, Marginals, Posterior};
 use super::prior::Prior;
+use super::ways::Ways;
 use std::collections::BTreeMap;
 use std::sync::Arc;
-
-/// How many candidates a posterior lists.
-pub const CANDIDATES: usize = 5;
 
 /// What the touches so far say, with the prior they say it to.
 #[derive(Clone, Debug)]
 pub struct Belief {
-    lattice: Arc<Lattice>,
+    model: Arc<Model>,
     layouts: Arc<[Layout]>,
     ln_free_share: f64,
     /// ln likelihood per pair and status, less that of [`Status::Open`].
     ln_odds: Vec<[f64; 5]>,
+    /// The amounts that follow; none while some would leave the range of `f64`.
+    ways: Option<Ways<f64>>,
 }
 
 /// A layout of the prior: a partition that is believed beyond its share of the free model.
@@ -38,107 +40,74 @@ struct Layout {
     ln_free: f64,
 }
 
-/// What is believed now. Probabilities are exact to rounding.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Posterior {
-    /// How many pins the part has.
-    pub pins: usize,
-    /// Per pair, by [`Pair::index`]: the probability of each [`Status`], by [`Status::ALL`].
-    pub pairs: Vec<[f64; 5]>,
-    /// The most probable partition.
-    pub best: (Partition, f64),
-    /// The five most probable partitions, best first; fewer if there are no more.
-    pub candidates: Vec<(Partition, f64)>,
-    /// The probability of each family, most probable first.
-    pub families: Vec<(Family, f64)>,
-    /// Entropy over all partitions, in bits.
-    pub entropy_bits: f64,
-}
+/// No product over a partition may go further from 1 than `e` to this power in plain `f64`, so
+/// that the prior and the sum of many still fit beside it.
+const REACH: f64 = 550.0;
 
-/// The part of a posterior that planning needs; computed without the search for candidates.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Marginals {
-    /// How many pins the part has.
-    pub pins: usize,
-    /// Per pair, by [`Pair::index`]: the probability of each [`Status`].
-    pub pairs: Vec<[f64; 5]>,
-    /// The probability of each family, most probable first.
-    pub families: Vec<(Family, f64)>,
-    /// Entropy over all partitions, in bits.
-    pub entropy_bits: f64,
-    /// ln of the sum over all partitions, the scale of every ln amount.
-    ln_total: f64,
-}
-
-impl Marginals {
-    /// The probability that `pair` has `status`.
-    #[must_use]
-    pub fn of(&self, pair: Pair, status: Status) -> f64 {
-        self.pairs.get(pair.index()).map_or(0.0, |of| of[status as usize])
-    }
-}
-
-impl Posterior {
-    /// The probability that `pair` has `status`.
-    #[must_use]
-    pub fn of(&self, pair: Pair, status: Status) -> f64 {
-        self.pairs.get(pair.index()).map_or(0.0, |of| of[status as usize])
-    }
-
-    /// The pair that is most probably a coil, and how probably.
-    #[must_use]
-    pub fn coil(&self) -> Option<(Pair, f64)> {
-        let coil = |pair| (pair, self.of(pair, Status::Coil));
-        Pair::all(self.pins).map(coil).max_by(|a, b| a.1.total_cmp(&b.1))
-    }
-}
+/// What weighs less than this share of everything cannot move a probability that one can see.
+const NOTHING: f64 = 1e-16;
 
 impl Belief {
     /// Before any touch.
     #[must_use]
     pub fn new(prior: &Prior) -> Self {
+        let ln_free_share = prior.free_share.ln();
         let layouts = prior.layouts.iter().map(|(partition, p)| {
             let family = partition.family();
-            let mut ends = prior.lattice.ends.iter();
-            let end = ends.find(|end| end.family == family);
+            let end = prior.model.ends.iter().find(|end| end.family == family);
             Layout {
                 statuses: Pair::all(prior.pins()).map(|pair| partition.status(pair)).collect(),
                 ln_prior: p.ln(),
-                ln_free: end.map_or(f64::NEG_INFINITY, |end| end.ln_each + prior.free_share.ln()),
+                ln_free: end.map_or(f64::NEG_INFINITY, |end| end.ln_each + ln_free_share),
                 partition: partition.clone(),
                 family,
             }
         });
+        let pairs = Pair::count(prior.pins());
         Self {
-            lattice: Arc::clone(&prior.lattice),
+            model: Arc::clone(&prior.model),
             layouts: layouts.collect(),
-            ln_free_share: prior.free_share.ln(),
-            ln_odds: vec![[0.0; 5]; Pair::count(prior.pins())],
+            ln_free_share,
+            ln_odds: vec![[0.0; 5]; pairs],
+            ways: Some(Ways::of(&prior.model, &vec![[1.0; 5]; pairs])),
         }
     }
 
     /// How many pins the part has.
     #[must_use]
     pub fn pins(&self) -> usize {
-        self.lattice.pins
+        self.model.masks.pins
     }
 
     /// Takes in what one touch said about its pair. A pair beyond the pins, or a weight that is
     /// not a number, says nothing.
     pub fn observe(&mut self, pair: Pair, weights: &Weights) {
         let Some(odds) = self.ln_odds.get_mut(pair.index()) else { return };
+        let before = *odds;
         for (odd, weight) in odds.iter_mut().zip(weights.0) {
             let change = weight - weights.0[Status::Open as usize];
             if !change.is_nan() {
                 *odd = (*odd + change).clamp(-1e9, 1e9);
             }
         }
+        let now = *odds;
+        if self.reach() >= REACH {
+            self.ways = None;
+        } else if let Some(ways) = &mut self.ways {
+            let factors = std::array::from_fn(|status| (now[status] - before[status]).exp());
+            ways.scale(&self.model, pair, &factors);
+        } else {
+            self.ways = Some(Ways::of(&self.model, &self.pair_amounts()));
+        }
     }
 
     /// Pair marginals, families and entropy.
     #[must_use]
     pub fn marginals(&self) -> Marginals {
-        if self.reach() < 550.0 { self.sum::<f64>() } else { self.sum::<Wide>() }
+        match &self.ways {
+            Some(ways) => self.sum(ways),
+            None => self.sum(&Ways::<Wide>::of(&self.model, &self.pair_amounts())),
+        }
     }
 
     /// Everything, with the most probable partitions.
@@ -151,23 +120,24 @@ impl Belief {
         Posterior { pins, pairs, best, candidates, families, entropy_bits }
     }
 
-    /// The five most probable partitions with their exact posterior, best first.
+    /// The five most probable partitions with their exact posterior, best first. `marginals` are
+    /// this belief's own.
     #[must_use]
     pub fn candidates(&self, marginals: &Marginals) -> Vec<(Partition, f64)> {
         let share = |ln: f64| (ln - marginals.ln_total).exp();
-        let mut found: Vec<(Partition, f64)> = self
-            .layouts
-            .iter()
-            .map(|layout| {
-                let ln = self.ln_amount(layout);
-                (layout.partition.clone(), share(ln + layout.ln_prior) + share(ln + layout.ln_free))
-            })
-            .collect();
-        let falling = |a: &(Partition, f64), b: &(Partition, f64)| b.1.total_cmp(&a.1);
-        found.sort_by(falling);
+        let laid = self.layouts.iter().map(|layout| {
+            let ln = self.ln_amount(layout);
+            (layout.partition.clone(), share(ln + layout.ln_prior) + share(ln + layout.ln_free))
+        });
+        let mut found: Vec<(Partition, f64)> = laid.collect();
+        found.sort_by(|a, b| b.1.total_cmp(&a.1));
         found.truncate(CANDIDATES);
-        let amounts: Vec<[Best; 5]> = self.ln_odds.iter().map(|odds| odds.map(Best)).collect();
-        for (partition, ln) in Candidates::new(&self.lattice, &amounts).take(MOST) {
+        let pair_amounts: Vec<[Best; 5]> = self.pair_amounts();
+        let best = match &self.ways {
+            Some(ways) => ways.best(&self.model),
+            None => Ways::of(&self.model, &pair_amounts).sums(&self.model),
+        };
+        for (partition, ln) in Candidates::new(&self.model, &pair_amounts, best).take(MOST) {
             let p = share(ln + self.ln_free_share);
             if found.get(CANDIDATES - 1).is_some_and(|last| last.1 >= p) {
                 break;
@@ -181,20 +151,27 @@ impl Belief {
         found
     }
 
-    /// How far the ln of any product over a partition can go from 0.
+    fn pair_amounts<A: Amount>(&self) -> Vec<[A; 5]> {
+        self.ln_odds.iter().map(|odds| odds.map(A::from_ln)).collect()
+    }
+
+    /// How far the ln of any product over a partition can go from 0: each pin meets at most the
+    /// other pins of one group.
     fn reach(&self) -> f64 {
-        let widest = self.lattice.widest();
-        let pins = 0..self.pins();
-        let at = |pin: usize| -> f64 {
-            let pairs = pins.clone().filter_map(|other| Pair::new(pin, other));
-            let size = |pair: Pair| {
-                self.ln_odds[pair.index()].iter().fold(0.0, |size: f64, odd| size.max(odd.abs()))
-            };
-            let mut sizes: Vec<f64> = pairs.map(size).collect();
-            sizes.sort_by(|a, b| b.total_cmp(a));
-            sizes.iter().take(widest - 1).sum::<f64>() / 2.0
-        };
-        pins.clone().map(at).sum()
+        let others = self.model.widest() - 1;
+        let mut reach = 0.0;
+        for pin in 0..self.pins() {
+            let mut sizes = [0.0_f64; super::pair::PINS_MAX];
+            for (size, other) in sizes.iter_mut().zip(0..self.pins()) {
+                if let Some(pair) = Pair::new(pin, other) {
+                    let odds = self.ln_odds[pair.index()].iter();
+                    *size = odds.fold(0.0, |size: f64, odd| size.max(odd.abs()));
+                }
+            }
+            sizes.sort_unstable_by(|a, b| b.total_cmp(a));
+            reach += sizes.iter().take(others).sum::<f64>() / 2.0;
+        }
+        reach
     }
 
     fn ln_amount(&self, layout: &Layout) -> f64 {
@@ -202,45 +179,32 @@ impl Belief {
         statuses.map(|(&status, odds)| odds[status as usize]).sum()
     }
 
-    fn sum<A: Amount>(&self) -> Marginals {
-        let amounts: Vec<[A; 5]> = self.ln_odds.iter().map(|odds| odds.map(A::from_ln)).collect();
-        let lattice = &*self.lattice;
-        let blocks = lattice.blocks(&amounts);
-        let inside = lattice.inside(&blocks);
-        let around = lattice.outside(&blocks, &inside);
-        let totals = lattice.totals(&inside);
+    fn sum<A: Amount>(&self, ways: &Ways<A>) -> Marginals {
+        let model = &*self.model;
+        let amounts = ways.sums(model);
+        let inside = model.inside(&amounts);
+        let around = model.outside(&amounts, &inside);
+        let totals = model.totals(&inside);
         let free_share = A::from_ln(self.ln_free_share);
         let free = totals.iter().fold(A::ZERO, |sum, &each| sum.plus(each)).times(free_share);
         let laid: Vec<f64> = self.layouts.iter().map(|each| self.ln_amount(each)).collect();
-        let total = self
-            .layouts
-            .iter()
-            .zip(&laid)
-            .fold(free, |sum, (layout, ln)| sum.plus(A::from_ln(ln + layout.ln_prior)));
+        let with_layouts = self.layouts.iter().zip(&laid);
+        let total =
+            with_layouts.fold(free, |sum, (layout, ln)| sum.plus(A::from_ln(ln + layout.ln_prior)));
         let shares: Vec<f64> =
             totals.iter().map(|each| each.times(free_share).share_of(total)).collect();
         let scale = Scale { ln_total: total.ln(), ln_free_share: self.ln_free_share };
 
         let mut pairs = vec![[0.0; 5]; self.ln_odds.len()];
-        for (kind, around) in lattice.kinds.iter().zip(&around) {
-            for (&mask, around) in lattice.masks[kind.size].iter().zip(around) {
-                let around = around.times(free_share);
-                let pins = members(mask);
-                for way in &kind.arrangements {
-                    let p = way.amount(&pins, &amounts).times(around).share_of(total);
-                    way.on(&pins)
-                        .for_each(|(pair, status)| pairs[pair.index()][status as usize] += p);
-                }
-            }
-        }
+        self.spread(ways, &amounts, &around, (free_share, total), &mut pairs);
         let entropy = self.entropy(&pairs, &shares, &laid, &scale);
-        let mut families: BTreeMap<Family, f64> = BTreeMap::new();
-        for (end, share) in lattice.ends.iter().zip(&shares) {
-            *families.entry(end.family.clone()).or_default() += share;
+        let mut families: BTreeMap<&Family, f64> = BTreeMap::new();
+        for (end, share) in model.ends.iter().zip(&shares) {
+            *families.entry(&end.family).or_default() += share;
         }
         for (layout, ln) in self.layouts.iter().zip(&laid) {
             let p = scale.share(ln + layout.ln_prior);
-            *families.entry(layout.family.clone()).or_default() += p;
+            *families.entry(&layout.family).or_default() += p;
             for (of, status) in pairs.iter_mut().zip(&layout.statuses) {
                 of[*status as usize] += p;
             }
@@ -249,10 +213,51 @@ impl Belief {
             of[Status::Open as usize] = 0.0;
             of[Status::Open as usize] = (1.0 - of.iter().sum::<f64>()).max(0.0);
         }
-        let mut families: Vec<(Family, f64)> = families.into_iter().collect();
+        let mut families: Vec<(Family, f64)> =
+            families.into_iter().map(|(family, p)| (family.clone(), p)).collect();
         families.sort_by(|a, b| b.1.total_cmp(&a.1));
         let entropy_bits = entropy.max(0.0) / std::f64::consts::LN_2;
         Marginals { pins: self.pins(), pairs, families, entropy_bits, ln_total: scale.ln_total }
+    }
+
+    /// From what goes with each group to the probability of each status of each pair.
+    fn spread<A: Amount>(
+        &self,
+        ways: &Ways<A>,
+        amounts: &Amounts<A>,
+        around: &Amounts<A>,
+        (free_share, total): (A, A),
+        pairs: &mut [[f64; 5]],
+    ) {
+        let model = &*self.model;
+        let contacts = model.contacts.kinds.len();
+        for (number, kind) in model.kinds().enumerate() {
+            let (amounts, around) = if number < contacts {
+                (&amounts.contacts[kind.size], &around.contacts[kind.size])
+            } else {
+                (&amounts.extras[kind.size], &around.extras[kind.size])
+            };
+            let mut local = vec![[0.0; 5]; Pair::count(kind.size)];
+            for (rank, &mask) in model.masks.lists[kind.size].iter().enumerate() {
+                let at = rank * kind.slots + kind.slot;
+                let around = around[at].times(free_share);
+                if around.times(amounts[at]).share_of(total) < NOTHING {
+                    continue;
+                }
+                local.fill([0.0; 5]);
+                let ways = ways.on(number, rank, kind.arrangements.len());
+                for (way, amount) in kind.arrangements.iter().zip(ways) {
+                    let p = amount.times(around).share_of(total);
+                    way.pairs.iter().for_each(|at| local[at.0 as usize][at.1 as usize] += p);
+                }
+                let pins = members(mask).0;
+                for (pair, of) in Pair::all(kind.size).zip(&local) {
+                    let [a, b] = [pair.lo(), pair.hi()].map(|pin| usize::from(pins[pin]));
+                    let sums = &mut pairs[Pair::ordered(a, b).index()];
+                    sums.iter_mut().zip(of).for_each(|(sum, p)| *sum += p);
+                }
+            }
+        }
     }
 
     /// Entropy in nats: minus the mean ln probability. In the free model the ln of a partition is a
@@ -264,7 +269,7 @@ impl Belief {
         for (of, odds) in free.iter().zip(&self.ln_odds) {
             entropy -= of.iter().zip(odds).map(|(&p, &ln)| weighted(p, ln)).sum::<f64>();
         }
-        for (end, &p) in self.lattice.ends.iter().zip(shares) {
+        for (end, &p) in self.model.ends.iter().zip(shares) {
             entropy -= weighted(p, end.ln_each + scale.ln_free_share - scale.ln_total);
         }
         for (layout, ln) in self.layouts.iter().zip(laid) {

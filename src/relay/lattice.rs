@@ -1,30 +1,25 @@
-//! The sums over all partitions, laid out once per prior. A partition is built group by group in
-//! order of falling lowest pin, so each is reached exactly once; what was built so far is a mask of
-//! pins and a [`State`] (how many groups of which kind), and pins that no group takes are spares.
-//! [`Lattice`] lists the moves; [`Lattice::inside`] and [`Lattice::outside`] run over them. What
-//! the sums mean is left to the belief.
+//! Sums over all ways to build groups on sets of pins, laid out once per prior. Groups are added in
+//! order of falling lowest pin, so each way is met exactly once; what was built so far is a set of
+//! pins and a state (how many groups of which kind). [`Lattice::inside`] and [`Lattice::outside`]
+//! run over the moves. What the sums mean is left to the model.
 
 use super::amount::Amount;
 use super::evidence::Status;
-use super::family::{Family, Group, Role};
-use super::pair::{PINS_MAX, Pair};
+use super::family::{Group, Role};
+use super::masks::{Masks, members, subsets};
+use super::pair::Pair;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// How many groups of each kind, in the order of [`Lattice::kinds`].
 type State = Vec<u8>;
 
-/// All moves between sets of pins, for the families of one prior.
+/// All moves between sets of pins, for some multisets of groups and everything under them.
 #[derive(Debug)]
 pub(super) struct Lattice {
-    pub pins: usize,
-    /// Sets of pins by how many they are, as bit masks, ascending.
-    pub masks: Vec<Vec<u16>>,
-    /// The place of each mask in its list.
-    pub rank: Vec<u16>,
+    /// By size, then as groups are ordered.
     pub kinds: Vec<Kind>,
-    /// By number of pins used.
+    /// By number of pins used, up to the largest multiset.
     pub levels: Vec<Level>,
-    pub ends: Vec<End>,
 }
 
 /// One kind of group and the ways to give its roles to its pins.
@@ -32,20 +27,26 @@ pub(super) struct Lattice {
 pub(super) struct Kind {
     pub group: Group,
     pub size: usize,
+    /// Its place among the kinds of its size, and how many those are.
+    pub slot: usize,
+    pub slots: usize,
     pub arrangements: Vec<Arrangement>,
+    /// Per pair of its pins, numbered from 0: what each arrangement says it shows.
+    pub statuses: Vec<Vec<Status>>,
 }
 
-/// Roles of the pins of a group, ascending, and the pairs in it that are not open.
+/// Roles of the pins of a group, ascending, and the pairs in it that are not open: the index of
+/// the pair among pins numbered from 0, and its status.
 #[derive(Debug)]
 pub(super) struct Arrangement {
     pub roles: Vec<Role>,
-    pub pairs: Vec<(u8, u8, Status)>,
+    pub pairs: Vec<(u8, Status)>,
 }
 
 /// All states with the same number of pins.
 #[derive(Debug)]
 pub(super) struct Level {
-    pub states: usize,
+    numbers: BTreeMap<State, usize>,
     pub steps: Vec<Step>,
 }
 
@@ -53,128 +54,149 @@ pub(super) struct Level {
 #[derive(Debug)]
 pub(super) struct Step {
     pub size: usize,
-    pub edges: Vec<Edge>,
+    runs: Vec<Run>,
     /// Per mask of the level, `per_mask` times: rank of the group's pins, rank of the rest.
-    pub moves: Vec<[u16; 2]>,
-    pub per_mask: usize,
+    moves: Vec<[u16; 2]>,
+    per_mask: usize,
 }
 
-/// Adding a group of this kind leads from one state to another.
+/// Adding a group of the kind in `slot` leads from each of `len` states on to its counterpart.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Edge {
-    pub kind: usize,
-    pub from: usize,
-    pub to: usize,
-}
-
-/// A complete family.
-#[derive(Debug)]
-pub(super) struct End {
-    pub family: Family,
-    pub level: usize,
-    pub state: usize,
-    /// ln of the prior of each of its labellings.
-    pub ln_each: f64,
+struct Run {
+    slot: usize,
+    from: usize,
+    to: usize,
+    len: usize,
 }
 
 /// One amount per set of pins and state: per level, per mask, per state.
 pub(super) type Sums<A> = Vec<Vec<A>>;
 
-/// One amount per kind and set of pins of its size.
+/// One amount per set of pins and kind of that size: per size, per mask, per slot.
 pub(super) type Blocks<A> = Vec<Vec<A>>;
 
 impl Lattice {
-    /// For these families and their prior probabilities, on `pins` pins (2 to 16). Families that
-    /// do not fit, or have no probability, are left out; the rest is scaled to sum to 1.
-    pub fn new(pins: usize, families: &[(Family, f64)]) -> Self {
-        let pins = pins.clamp(2, PINS_MAX);
-        let fits = |entry: &&(Family, f64)| entry.0.size() <= pins && entry.1 > 0.0;
-        let families: Vec<&(Family, f64)> = families.iter().filter(fits).collect();
-        let groups: BTreeSet<Group> =
-            families.iter().flat_map(|(family, _)| family.groups().iter().copied()).collect();
-        let kinds: Vec<Kind> = groups.into_iter().map(Kind::new).collect();
-        let states = States::under(&kinds, pins, families.iter().map(|(family, _)| family));
-        let (masks, rank) = masks(pins);
-        let levels = (0..=pins).map(|level| states.level(&kinds, level, &masks, &rank)).collect();
-        let total: f64 = families.iter().map(|(_, p)| p).sum();
-        let end = |(family, p): &&(Family, f64)| {
-            let counts = counts(&kinds, family);
-            End {
-                level: family.size(),
-                state: states.by_level[family.size()][&counts],
-                ln_each: (p / total).ln() - family.labellings(pins).ln(),
-                family: family.clone(),
-            }
-        };
-        let ends = families.iter().map(end).collect();
-        Self { pins, masks, rank, kinds, levels, ends }
+    /// For these multisets of groups, none with more pins than `masks` has.
+    pub fn new<'a>(masks: &Masks, multisets: impl Iterator<Item = &'a [Group]>) -> Self {
+        let multisets: BTreeSet<&[Group]> = multisets.collect();
+        let groups: BTreeSet<(usize, Group)> = multisets
+            .iter()
+            .flat_map(|set| set.iter().map(|group| (group.size(), *group)))
+            .collect();
+        let kinds: Vec<Kind> = groups
+            .iter()
+            .map(|&(size, group)| {
+                let alike = groups.iter().filter(|other| other.0 == size);
+                let slot = alike.clone().take_while(|other| other.1 != group).count();
+                Kind::new(group, slot, alike.count())
+            })
+            .collect();
+        let mut levels = states_under(&kinds, multisets.iter().map(|set| counts(&kinds, set)));
+        for size in 1..levels.len() {
+            levels[size].steps = steps(&kinds, &levels, size, masks);
+        }
+        Self { kinds, levels }
     }
 
-    /// Per kind and set of pins: the amount of all its arrangements together.
-    pub fn blocks<A: Amount>(&self, pair_amounts: &[[A; 5]]) -> Blocks<A> {
-        let of = |kind: &Kind, mask: u16| {
-            let pins = members(mask);
-            let all = kind.arrangements.iter().map(|way| way.amount(&pins, pair_amounts));
-            all.fold(A::ZERO, A::plus)
-        };
-        let kinds = self.kinds.iter();
-        kinds
-            .map(|kind| self.masks[kind.size].iter().map(|&mask| of(kind, mask)).collect())
-            .collect()
+    /// Where a multiset stands: its level and the number of its state there.
+    pub fn place(&self, groups: &[Group]) -> Option<(usize, usize)> {
+        let size: usize = groups.iter().map(|group| group.size()).sum();
+        let number = self.levels.get(size)?.numbers.get(&counts(&self.kinds, groups))?;
+        Some((size, *number))
+    }
+
+    /// A sum of nothing, per level, mask and state.
+    pub fn nothing<A: Amount>(&self, masks: &Masks) -> Sums<A> {
+        let levels = self.levels.iter().zip(&masks.lists);
+        levels.map(|(level, list)| vec![A::ZERO; level.width() * list.len()]).collect()
+    }
+
+    /// Per size, set of pins and kind: what `of` says for a kind (by its number) and a mask.
+    pub fn blocks<A: Amount>(
+        &self,
+        masks: &Masks,
+        of: impl Fn(usize, usize, u16) -> A,
+    ) -> Blocks<A> {
+        let mut blocks = vec![Vec::new(); self.kinds.last().map_or(0, |kind| kind.size) + 1];
+        for (number, kind) in self.kinds.iter().enumerate() {
+            let list = &masks.lists[kind.size];
+            let block = &mut blocks[kind.size];
+            block.resize(list.len() * kind.slots, A::ZERO);
+            for (rank, &mask) in list.iter().enumerate() {
+                block[rank * kind.slots + kind.slot] = of(number, rank, mask);
+            }
+        }
+        blocks
     }
 
     /// Per set of pins and state: the amount of all ways to build exactly that.
-    pub fn inside<A: Amount>(&self, blocks: &Blocks<A>) -> Sums<A> {
-        let mut sums: Sums<A> = Vec::with_capacity(self.levels.len());
+    pub fn inside<A: Amount>(&self, masks: &Masks, blocks: &Blocks<A>) -> Sums<A> {
+        let mut sums = self.nothing::<A>(masks);
+        sums[0].fill(A::ONE);
         for (size, level) in self.levels.iter().enumerate() {
-            let mut here = vec![A::ZERO; level.states * self.masks[size].len()];
-            if size == 0 {
-                here.fill(A::ONE);
-            }
+            let (lower, upper) = sums.split_at_mut(size);
             for step in &level.steps {
-                let below = &sums[size - step.size];
-                let width = self.levels[size - step.size].states;
-                let rows = here.chunks_exact_mut(level.states);
+                let width = self.levels[size - step.size].width();
+                let below = lower[size - step.size].as_slice();
+                let block = blocks[step.size].as_slice();
+                let slots = block.len() / masks.lists[step.size].len();
+                let rows = upper[0].chunks_exact_mut(level.width());
                 for (row, moves) in rows.zip(step.moves.chunks_exact(step.per_mask)) {
-                    for &[block, rest] in moves {
+                    for &[taken, rest] in moves {
                         let rest = &below[usize::from(rest) * width..][..width];
-                        for edge in &step.edges {
-                            let amount = blocks[edge.kind][usize::from(block)];
-                            row[edge.to] = row[edge.to].plus(amount.times(rest[edge.from]));
+                        let taken = &block[usize::from(taken) * slots..][..slots];
+                        for run in &step.runs {
+                            let amount = taken[run.slot];
+                            let rest = &rest[run.from..][..run.len];
+                            for (sum, &rest) in row[run.to..][..run.len].iter_mut().zip(rest) {
+                                *sum = sum.plus(amount.times(rest));
+                            }
                         }
                     }
                 }
             }
-            sums.push(here);
         }
         sums
     }
 
-    /// Per kind and set of pins: the amount of everything that goes with such a group, so that
-    /// times the group's own amount it is the amount of all partitions that have it.
-    pub fn outside<A: Amount>(&self, blocks: &Blocks<A>, inside: &Sums<A>) -> Blocks<A> {
+    /// Per size, set of pins and kind: the amount of everything that goes with such a group, so
+    /// that times the group's own amount it is the amount of all that have it. `ends` says per
+    /// level, mask and state what goes with exactly that, and is used up.
+    pub fn outside<A: Amount>(
+        &self,
+        masks: &Masks,
+        blocks: &Blocks<A>,
+        inside: &Sums<A>,
+        mut ends: Sums<A>,
+    ) -> Blocks<A> {
         let mut around: Blocks<A> = blocks.iter().map(|block| vec![A::ZERO; block.len()]).collect();
-        let mut sums: Sums<A> = inside.iter().map(|sums| vec![A::ZERO; sums.len()]).collect();
-        for end in &self.ends {
-            let each = A::from_ln(end.ln_each);
-            let width = self.levels[end.level].states;
-            sums[end.level].iter_mut().skip(end.state).step_by(width).for_each(|sum| *sum = each);
-        }
         for (size, level) in self.levels.iter().enumerate().rev() {
-            let (lower, upper) = sums.split_at_mut(size);
+            let (lower, upper) = ends.split_at_mut(size);
             for step in &level.steps {
-                let width = self.levels[size - step.size].states;
-                let below = &mut lower[size - step.size];
-                let built = &inside[size - step.size];
-                let rows = upper[0].chunks_exact(level.states);
+                let width = self.levels[size - step.size].width();
+                let below = lower[size - step.size].as_mut_slice();
+                let built = inside[size - step.size].as_slice();
+                let block = blocks[step.size].as_slice();
+                let around = around[step.size].as_mut_slice();
+                let slots = block.len() / masks.lists[step.size].len();
+                let rows = upper[0].chunks_exact(level.width());
                 for (row, moves) in rows.zip(step.moves.chunks_exact(step.per_mask)) {
-                    for &[block, rest] in moves {
-                        let (block, at) = (usize::from(block), usize::from(rest) * width);
-                        for edge in &step.edges {
-                            let amount = &mut around[edge.kind][block];
-                            *amount = amount.plus(row[edge.to].times(built[at + edge.from]));
-                            let sum = &mut below[at + edge.from];
-                            *sum = sum.plus(row[edge.to].times(blocks[edge.kind][block]));
+                    for &[taken, rest] in moves {
+                        let built = &built[usize::from(rest) * width..][..width];
+                        let below = &mut below[usize::from(rest) * width..][..width];
+                        let block = &block[usize::from(taken) * slots..][..slots];
+                        let around = &mut around[usize::from(taken) * slots..][..slots];
+                        for run in &step.runs {
+                            let amount = block[run.slot];
+                            let mut sum = around[run.slot];
+                            let built = &built[run.from..][..run.len];
+                            let below = &mut below[run.from..][..run.len];
+                            let row = &row[run.to..][..run.len];
+                            for ((&up, &built), below) in row.iter().zip(built).zip(below) {
+                                sum = sum.plus(up.times(built));
+                                *below = below.plus(up.times(amount));
+                            }
+                            around[run.slot] = sum;
                         }
                     }
                 }
@@ -183,143 +205,143 @@ impl Lattice {
         around
     }
 
-    /// Per family: the amount of all its labellings.
-    pub fn totals<A: Amount>(&self, inside: &Sums<A>) -> Vec<A> {
-        let total = |end: &End| {
-            let width = self.levels[end.level].states;
-            let sums = inside[end.level].iter().skip(end.state).step_by(width);
-            sums.fold(A::ZERO, |sum, &each| sum.plus(each)).times(A::from_ln(end.ln_each))
-        };
-        self.ends.iter().map(total).collect()
+    /// The ways to take the last group off a set of pins in a state: kind, its pins, then the
+    /// rest's size, rank and state.
+    pub fn last_groups(
+        &self,
+        masks: &Masks,
+        mask: u16,
+        state: usize,
+    ) -> impl Iterator<Item = (usize, u16, usize, usize, usize)> {
+        let size = mask.count_ones() as usize;
+        let row = masks.rank(mask);
+        self.levels[size].steps.iter().flat_map(move |step| {
+            let moves = &step.moves[row * step.per_mask..][..step.per_mask];
+            moves.iter().flat_map(move |&[taken, rest]| {
+                let taken = masks.lists[step.size][usize::from(taken)];
+                let runs =
+                    step.runs.iter().filter(move |run| (run.to..run.to + run.len).contains(&state));
+                runs.map(move |run| {
+                    let kind = self.kind(step.size, run.slot);
+                    let from = run.from + state - run.to;
+                    (kind, taken, size - step.size, usize::from(rest), from)
+                })
+            })
+        })
     }
 
-    /// The largest group, in pins.
-    pub fn widest(&self) -> usize {
-        self.kinds.iter().map(|kind| kind.size).max().unwrap_or(1)
+    fn kind(&self, size: usize, slot: usize) -> usize {
+        self.kinds.iter().take_while(|kind| (kind.size, kind.slot) != (size, slot)).count()
+    }
+}
+
+impl Level {
+    /// How many states it has.
+    pub fn width(&self) -> usize {
+        self.numbers.len()
     }
 }
 
 impl Kind {
-    fn new(group: Group) -> Self {
+    fn new(group: Group, slot: usize, slots: usize) -> Self {
         let arrangements = group.arrangements().into_iter().map(|roles| {
             let pairs = Pair::all(roles.len()).filter_map(|pair| {
                 let status = group.between(roles[pair.lo()], roles[pair.hi()]);
-                (status != Status::Open).then_some((pair.lo() as u8, pair.hi() as u8, status))
+                (status != Status::Open).then_some((pair.index() as u8, status))
             });
             Arrangement { pairs: pairs.collect(), roles: roles.clone() }
         });
-        Self { group, size: group.size(), arrangements: arrangements.collect() }
+        let arrangements: Vec<Arrangement> = arrangements.collect();
+        let statuses = Pair::all(group.size()).map(|pair| {
+            let of = |way: &Arrangement| group.between(way.roles[pair.lo()], way.roles[pair.hi()]);
+            arrangements.iter().map(of).collect()
+        });
+        let statuses = statuses.collect();
+        Self { group, size: group.size(), slot, slots, arrangements, statuses }
     }
 }
 
 impl Arrangement {
-    /// The product over its pairs, for a group on these pins.
-    pub fn amount<A: Amount>(&self, pins: &[u8], pair_amounts: &[[A; 5]]) -> A {
-        self.on(pins).fold(A::ONE, |product, (pair, status)| {
+    /// The product over its pairs, for a group on the pins of this mask.
+    pub fn amount<A: Amount>(&self, mask: u16, pair_amounts: &[[A; 5]]) -> A {
+        let pins = members(mask).0;
+        self.pairs.iter().fold(A::ONE, |product, &(pair, status)| {
+            let (lo, hi) = Pair::at(usize::from(pair));
+            let pair = Pair::ordered(usize::from(pins[lo]), usize::from(pins[hi]));
             product.times(pair_amounts[pair.index()][status as usize])
         })
     }
-
-    /// The pairs that are not open, for a group on these pins.
-    pub fn on(&self, pins: &[u8]) -> impl Iterator<Item = (Pair, Status)> {
-        self.pairs.iter().map(|&(a, b, status)| {
-            let pin = |local: u8| usize::from(pins[usize::from(local)]);
-            (Pair::ordered(pin(a), pin(b)), status)
-        })
-    }
 }
 
-/// The pins of a mask, ascending.
-pub(super) fn members(mask: u16) -> Vec<u8> {
-    (0..PINS_MAX as u8).filter(|pin| mask >> pin & 1 == 1).collect()
-}
-
-fn masks(pins: usize) -> (Vec<Vec<u16>>, Vec<u16>) {
-    let mut masks = vec![Vec::new(); pins + 1];
-    let all = (0..1_u32 << pins).map(|mask| mask as u16);
-    let rank = all.map(|mask| {
-        let list: &mut Vec<u16> = &mut masks[mask.count_ones() as usize];
-        list.push(mask);
-        (list.len() - 1) as u16
-    });
-    let rank = rank.collect();
-    (masks, rank)
-}
-
-fn counts(kinds: &[Kind], family: &Family) -> State {
-    let of = |kind: &Kind| family.groups().iter().filter(|&&group| group == kind.group).count();
+fn counts(kinds: &[Kind], groups: &[Group]) -> State {
+    let of = |kind: &Kind| groups.iter().filter(|&&group| group == kind.group).count();
     kinds.iter().map(|kind| of(kind) as u8).collect()
 }
 
-/// Every part of every family, numbered within its level.
-struct States {
-    by_level: Vec<BTreeMap<State, usize>>,
+fn without(state: &State, kind: usize) -> Option<State> {
+    let mut smaller = state.clone();
+    smaller[kind] = smaller[kind].checked_sub(1)?;
+    Some(smaller)
 }
 
-impl States {
-    fn under<'a>(kinds: &[Kind], pins: usize, families: impl Iterator<Item = &'a Family>) -> Self {
-        let mut found: BTreeSet<State> = BTreeSet::from([vec![0; kinds.len()]]);
-        let mut open: Vec<State> = families.map(|family| counts(kinds, family)).collect();
-        while let Some(state) = open.pop() {
-            if found.insert(state.clone()) {
-                open.extend((0..kinds.len()).filter_map(|kind| Self::without(&state, kind)));
-            }
+/// Every part of every multiset, numbered within its level; without steps.
+fn states_under(kinds: &[Kind], multisets: impl Iterator<Item = State>) -> Vec<Level> {
+    let mut found: BTreeSet<State> = BTreeSet::from([vec![0; kinds.len()]]);
+    let mut open: Vec<State> = multisets.collect();
+    while let Some(state) = open.pop() {
+        if found.insert(state.clone()) {
+            open.extend((0..kinds.len()).filter_map(|kind| without(&state, kind)));
         }
-        let size = |state: &State| -> usize {
-            state.iter().zip(kinds).map(|(&count, kind)| usize::from(count) * kind.size).sum()
-        };
-        let mut by_level = vec![BTreeMap::new(); pins + 1];
-        for state in found {
-            let level: &mut BTreeMap<State, usize> = &mut by_level[size(&state)];
-            let number = level.len();
-            level.insert(state, number);
+    }
+    let mut levels: Vec<Level> = Vec::new();
+    for state in found {
+        let size: usize =
+            state.iter().zip(kinds).map(|(&n, kind)| usize::from(n) * kind.size).sum();
+        while levels.len() <= size {
+            levels.push(Level { numbers: BTreeMap::new(), steps: Vec::new() });
         }
-        Self { by_level }
+        let number = levels[size].numbers.len();
+        levels[size].numbers.insert(state, number);
     }
+    levels
+}
 
-    fn without(state: &State, kind: usize) -> Option<State> {
-        let mut smaller = state.clone();
-        smaller[kind] = smaller[kind].checked_sub(1)?;
-        Some(smaller)
-    }
-
-    fn level(&self, kinds: &[Kind], level: usize, masks: &[Vec<u16>], rank: &[u16]) -> Level {
-        let mut by_size: BTreeMap<usize, Vec<Edge>> = BTreeMap::new();
-        for (kind, shape) in kinds.iter().enumerate() {
-            for (state, &to) in &self.by_level[level] {
-                let from = Self::without(state, kind)
-                    .and_then(|smaller| self.by_level[level - shape.size].get(&smaller));
-                if let Some(&from) = from {
-                    by_size.entry(shape.size).or_default().push(Edge { kind, from, to });
+/// The ways into the level of `size` pins.
+fn steps(kinds: &[Kind], levels: &[Level], size: usize, masks: &Masks) -> Vec<Step> {
+    let mut by_size: BTreeMap<usize, Vec<Run>> = BTreeMap::new();
+    for (number, kind) in kinds.iter().enumerate() {
+        for (state, &to) in &levels[size].numbers {
+            let from = without(state, number)
+                .and_then(|smaller| levels[size - kind.size].numbers.get(&smaller));
+            let Some(&from) = from else { continue };
+            let runs = by_size.entry(kind.size).or_default();
+            match runs.last_mut() {
+                Some(run)
+                    if run.slot == kind.slot
+                        && (run.from + run.len, run.to + run.len) == (from, to) =>
+                {
+                    run.len += 1;
                 }
+                _ => runs.push(Run { slot: kind.slot, from, to, len: 1 }),
             }
         }
-        let steps = by_size.into_iter().map(|(size, edges)| {
-            let moves = moves(&masks[level], size, rank);
-            let per_mask = moves.len() / masks[level].len();
-            Step { size, edges, moves, per_mask }
-        });
-        Level { states: self.by_level[level].len(), steps: steps.collect() }
     }
+    let step = |(size_of_group, runs)| {
+        let moves = moves(masks, size, size_of_group);
+        let per_mask = moves.len() / masks.lists[size].len();
+        Step { size: size_of_group, runs, moves, per_mask }
+    };
+    by_size.into_iter().map(step).collect()
 }
 
-/// Per mask: every group of `size` pins that has its lowest pin, as ranks of group and rest.
-fn moves(masks: &[u16], size: usize, rank: &[u16]) -> Vec<[u16; 2]> {
+/// Per mask: every group of `size_of_group` pins that has its lowest pin.
+fn moves(masks: &Masks, size: usize, size_of_group: usize) -> Vec<[u16; 2]> {
     let mut moves = Vec::new();
-    for &mask in masks {
+    for &mask in &masks.lists[size] {
         let lowest = mask & mask.wrapping_neg();
-        let others = mask ^ lowest;
-        // Every subset of the others, from all of them down to none.
-        let mut subset = others;
-        loop {
-            if subset.count_ones() as usize + 1 == size {
-                let block = subset | lowest;
-                moves.push([rank[usize::from(block)], rank[usize::from(mask ^ block)]]);
-            }
-            if subset == 0 {
-                break;
-            }
-            subset = (subset - 1) & others;
+        for others in subsets(mask ^ lowest, size_of_group - 1) {
+            let group = others | lowest;
+            moves.push([group, mask ^ group].map(|set| masks.rank[usize::from(set)]));
         }
     }
     moves

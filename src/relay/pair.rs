@@ -54,6 +54,15 @@ impl Pair {
         pins * pins.saturating_sub(1) / 2
     }
 
+    /// The positions of the pair at this index.
+    pub(super) const fn at(index: usize) -> (usize, usize) {
+        let mut hi = 1;
+        while (hi + 1) * hi / 2 <= index {
+            hi += 1;
+        }
+        (index - hi * (hi - 1) / 2, hi)
+    }
+
     /// All pairs of `pins` pins, in index order.
     pub fn all(pins: usize) -> impl Iterator<Item = Self> {
         (1..pins.min(PINS_MAX)).flat_map(|hi| (0..hi).map(move |lo| Self::ordered(lo, hi)))
@@ -69,6 +78,7 @@ mod tests {
         for pins in 0..=PINS_MAX {
             let indices: Vec<usize> = Pair::all(pins).map(Pair::index).collect();
             assert_eq!(indices, (0..Pair::count(pins)).collect::<Vec<_>>());
+            assert!(Pair::all(pins).all(|pair| Pair::at(pair.index()) == (pair.lo(), pair.hi())));
         }
     }
 

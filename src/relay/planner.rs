@@ -2,9 +2,9 @@
 //! second of the operator's hands. Information is exact from the pair probabilities: the entropy
 //! of the predicted outcome less the entropy of the channel itself.
 
-use super::belief::Posterior;
 use super::evidence::{Channel, Level, Status};
 use super::pair::Pair;
+use super::posterior::Posterior;
 use super::why::Why;
 use std::collections::{BTreeMap, BTreeSet};
 

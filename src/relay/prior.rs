@@ -5,7 +5,7 @@
 
 use super::family::{Family, Group};
 use super::footprint::Footprint;
-use super::lattice::Lattice;
+use super::model::Model;
 use super::partition::Partition;
 use crate::event::Form;
 use std::sync::Arc;
@@ -16,7 +16,7 @@ pub const LAYOUT_SHARE: f64 = 0.8;
 /// A prior over partitions.
 #[derive(Clone, Debug)]
 pub struct Prior {
-    pub(super) lattice: Arc<Lattice>,
+    pub(super) model: Arc<Model>,
     pub(super) families: Vec<(Family, f64)>,
     /// Layouts with their prior, and the share that is left for the free model.
     pub(super) layouts: Vec<(Partition, f64)>,
@@ -35,8 +35,8 @@ impl Prior {
     #[must_use]
     pub fn only(pins: usize, families: impl IntoIterator<Item = (Family, f64)>) -> Self {
         let families: Vec<(Family, f64)> = families.into_iter().collect();
-        let lattice = Arc::new(Lattice::new(pins, &families));
-        Self { lattice, families, layouts: Vec::new(), free_share: 1.0 }
+        let model = Arc::new(Model::new(pins, &families));
+        Self { model, families, layouts: Vec::new(), free_share: 1.0 }
     }
 
     /// This prior mixed with the symmetric layouts on a footprint, [`LAYOUT_SHARE`] in all. A
@@ -59,7 +59,7 @@ impl Prior {
     /// How many pins the part has.
     #[must_use]
     pub fn pins(&self) -> usize {
-        self.lattice.pins
+        self.model.masks.pins
     }
 
     /// The layouts of the footprint, each with its share of the prior; empty without one.
@@ -78,72 +78,75 @@ const PURE: [(Form, &[f64]); 3] = [
 
 /// Every family that fits, with how often, up to a common factor.
 fn usual_families(pins: usize) -> Vec<(Family, f64)> {
-    let mut cores: Vec<(Vec<Group>, f64)> = Vec::new();
+    let coil = Group::Coil(1, 1);
+    let mut families: Vec<(Family, f64)> = Vec::new();
     for (form, weights) in PURE {
         for (poles, weight) in (1..).zip(weights) {
-            cores.push((vec![Group::contact(form); poles], *weight));
+            for (around, share) in around(form, poles) {
+                let poles = std::iter::repeat_n(Group::contact(form), poles);
+                families.push((Family::new(poles.chain(around)), weight * share));
+            }
         }
-        cores.push((vec![Group::doubled(form)], 3.0));
+        let doubled = Family::new([coil, Group::doubled(form)]);
+        if pins <= doubled.size() + 1 {
+            families.push((doubled, 3.0));
+        }
     }
     for (makes, breaks, changeovers) in mixtures() {
-        let poles = [(Form::A, makes), (Form::B, breaks), (Form::C, changeovers)];
-        let groups =
-            poles.iter().flat_map(|&(form, count)| vec![Group::contact(form); count]).collect();
         let weight = if changeovers == 0 && makes <= 2 && breaks <= 2 { 2.0 } else { 0.5 };
-        cores.push((groups, weight));
+        families.push((Family::relay(makes, breaks, changeovers), weight));
     }
-    let mut families: Vec<(Family, f64)> = Vec::new();
-    for (poles, weight) in &cores {
-        for (extra, share) in around(poles) {
-            families.push((Family::new(poles.iter().copied().chain(extra)), weight * share));
-        }
-    }
-    families.extend(no_relay(pins));
+    families.extend(no_relay());
     families.retain(|(family, _)| family.size() <= pins);
     for (family, weight) in &mut families {
-        // Each spare pin halves what is believed of a part, but never to nothing.
-        *weight *= 0.4_f64.powi((pins - family.size()) as i32);
+        // Each spare pin takes from what is believed of a part, but never all.
+        *weight *= SPARE_PIN.powi((pins - family.size()) as i32);
     }
     families
 }
 
-/// Make, break and changeover poles together: makes with breaks up to six, with changeovers four.
+/// How much rarer a part is for each pin that is connected to nothing.
+const SPARE_PIN: f64 = 0.4;
+
+/// Make, break and changeover poles together: makes with breaks up to six, with changeovers three.
 fn mixtures() -> impl Iterator<Item = (usize, usize, usize)> {
-    let all = (0..=5).flat_map(|a| (0..=5).flat_map(move |b| (0..=3).map(move |c| (a, b, c))));
+    let all = (0..=5).flat_map(|a| (0..=5).flat_map(move |b| (0..=2).map(move |c| (a, b, c))));
     all.filter(|&(a, b, c)| {
         let kinds = [a, b, c].iter().filter(|count| **count > 0).count();
-        kinds > 1 && a + b + c <= if c == 0 { 6 } else { 4 }
+        kinds > 1 && a + b + c <= if c == 0 { 6 } else { 3 }
     })
 }
 
-/// Coils, and a fault or a joint, that go with these poles: how often.
-fn around(poles: &[Group]) -> Vec<(Vec<Group>, f64)> {
+/// The coils, and a joint where a contact is welded or pins are joined, that go with so many
+/// poles of one form: how often.
+fn around(form: Form, poles: usize) -> Vec<(Vec<Group>, f64)> {
     let coil = Group::Coil(1, 1);
-    let plain = poles.iter().all(|&pole| matches!(pole, Group::Contact { common: 1, .. }));
+    let most = if form == Form::C { 4 } else { 2 };
     let mut all = vec![(vec![coil], 1.0)];
-    if plain && poles.len() <= 4 {
+    if poles <= most {
         all.push((vec![Group::TappedCoil], 0.05));
         all.push((vec![coil, coil], 0.05));
     }
-    if plain && poles.len() <= 3 {
-        // A contact that is welded shows as a joint; so do pins joined inside.
+    if poles < most {
         all.push((vec![coil, Group::Joined(2)], 0.02));
     }
     all
 }
 
-/// Not a relay, or one whose coil is open: joints and spares; or a coil and nothing that follows.
-fn no_relay(pins: usize) -> Vec<(Family, f64)> {
+/// Not a relay, or one whose coil is open: joints and spares; or a coil that nothing follows.
+fn no_relay() -> Vec<(Family, f64)> {
     let coil = Group::Coil(1, 1);
-    let mut all = vec![
+    let joints = |joints| (Family::new(vec![Group::Joined(2); joints]), 0.2);
+    vec![
         (Family::default(), 0.5),
         (Family::new([coil]), 0.5),
         (Family::new([coil, coil]), 0.1),
         (Family::new([Group::TappedCoil]), 0.1),
-        (Family::new([Group::Joined(3)]), 0.1),
-        (Family::new([Group::Joined(4)]), 0.1),
+        (Family::new([Group::Joined(3)]), 0.2),
         (Family::new([coil, Group::Joined(2)]), 0.2),
-    ];
-    all.extend((1..=pins / 2).map(|pairs| (Family::new(vec![Group::Joined(2); pairs]), 0.2)));
-    all
+        joints(1),
+        joints(2),
+        joints(3),
+        joints(4),
+    ]
 }

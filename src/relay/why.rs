@@ -1,9 +1,9 @@
 //! Why a placement is asked for, as data: the guide and the screen say it in the operator's own
 //! pin names.
 
-use super::belief::Posterior;
 use super::evidence::Status;
 use super::pair::Pair;
+use super::posterior::Posterior;
 use std::fmt;
 
 /// What a placement is for. Pins are positions.

@@ -19,6 +19,8 @@ const WITNESS_PROBABILITY_MIN: f64 = 0.5;
 /// A placement is worth its while if it tells at least this share of what is unknown, or of one
 /// bit where more is unknown.
 const INFORMATION_SHARE_MIN: f64 = 0.02;
+/// From this probability of the best candidate on, its contacts are proven before more is sought.
+const PROVEN_EARLY_FROM: f64 = 0.95;
 /// How often a contact is put to the proof before the part stays undecided.
 const PROOFS_MAX: usize = 4;
 
@@ -58,19 +60,20 @@ pub fn decide(record: &Record, insight: &Insight, terms: &Terms) -> Decision {
     if insight.effect.is_without_response() {
         return conclude(None);
     }
-    if insight.posterior.best.1 < terms.start.confidence {
-        return match search_plan(record, insight, terms) {
-            Some(plan) => Decision::Touch(plan),
-            None => conclude(Some("no further placement would tell more".into())),
-        };
+    let sure = insight.posterior.best.1 >= terms.start.confidence;
+    let proof = if terms.start.quick { Ok(None) } else { proof_plan(record, insight) };
+    match proof {
+        // A proof that is needed anyway tells as much as a search once little is open.
+        Ok(Some(plan)) if sure || insight.posterior.best.1 >= PROVEN_EARLY_FROM => {
+            return Decision::Touch(plan);
+        }
+        Ok(None) if sure => return conclude(None),
+        Err(reason) if sure => return conclude(Some(reason)),
+        _ => {}
     }
-    if terms.start.quick {
-        return conclude(None);
-    }
-    match proof_plan(record, insight) {
-        Ok(Some(plan)) => Decision::Touch(plan),
-        Ok(None) => conclude(None),
-        Err(reason) => conclude(Some(reason)),
+    match search_plan(record, insight, terms) {
+        Some(plan) => Decision::Touch(plan),
+        None => conclude(Some("no further placement would tell more".into())),
     }
 }
 

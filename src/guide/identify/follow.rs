@@ -13,11 +13,15 @@ use std::collections::BTreeSet;
 const SHUT_OHMS_MAX: f64 = 20.0;
 
 /// So many closed pairs that stay closed under the drive say that it does not move the part.
-const STAYED_SHUT_MIN: usize = 3;
+const STAYED_SHUT_MIN: usize = 2;
 
 /// Probability that a pair that is closed at rest stays so on a part that moves: a joint inside,
 /// a weld, a bridged lead.
 const STAYS_SHUT_THOUGH_MOVED: f64 = 0.05;
+
+/// Probability that a part from a drawer moves at all when it is driven well (common practice,
+/// no source).
+const SOUND_PART: f64 = 0.98;
 
 /// Uncertainty taken where the meter's profile states no accuracy, relative.
 const U_UNSTATED: f64 = 0.01;
@@ -219,9 +223,10 @@ impl<'a> Looks<'a> {
         let at_first = self.coil.map_or(0.5, |(ohms, u)| {
             coil::moves_probability(ohms, u, coil::DriveEvidence::default(), volts)
         });
+        let at_first = at_first.min(SOUND_PART);
         let stayed = i32::try_from(self.effect.stayed_shut(volts)).unwrap_or(i32::MAX);
         let moves = at_first * STAYS_SHUT_THOUGH_MOVED.powi(stayed);
-        moves / (moves + 1.0 - at_first).max(f64::MIN_POSITIVE)
+        moves / (moves + 1.0 - at_first)
     }
 
     /// A contact that did not come back after the drive, on a part that does not hold its state:
