@@ -194,7 +194,8 @@ fn a_turned_knob_is_noticed_and_set_back() {
 // Instruments that know only a part of the standard.
 #[test]
 fn a_minimal_meter_is_read_in_the_way_it_knows() {
-    let lacks: [(&str, fn(&mut Features)); 8] = [
+    type Lack = fn(&mut Features);
+    let lacks: [(&str, Lack); 9] = [
         ("function query", |f| f.function_query = false),
         ("status", |f| f.status = false),
         ("error queue", |f| f.errors = false),
@@ -202,6 +203,9 @@ fn a_minimal_meter_is_read_in_the_way_it_knows() {
         ("CONFigure", |f| f.configure = false),
         ("CONFigure and READ?", |f| (f.configure, f.read) = (false, false)),
         ("MEASure", |f| f.measure = false),
+        ("any sign that CONFigure is not known", |f| {
+            (f.configure, f.errors, f.status, f.function_query) = (false, false, false, false);
+        }),
         ("all but identity and MEASure", |f| {
             (f.configure, f.read, f.errors, f.status, f.function_query) =
                 (false, false, false, false, false);

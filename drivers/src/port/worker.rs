@@ -36,6 +36,8 @@ pub(crate) struct Worker<S> {
     answered: bool,
     /// Whether it has answered on this link.
     answers: bool,
+    /// Whether a link that was lost before the first answer has been opened once more.
+    tried_again: bool,
 }
 
 /// Why a link is not used any more.
@@ -70,6 +72,7 @@ impl<S: FnMut(MeterEvent) -> bool> Worker<S> {
             sink,
             answered: false,
             answers: false,
+            tried_again: false,
         }
     }
 
@@ -105,6 +108,16 @@ impl<S: FnMut(MeterEvent) -> bool> Worker<S> {
             let heard = self.session.handle(Input::LinkLost, now).is_ok() && self.tell();
             if !heard {
                 return None;
+            }
+            // Some instruments restart, or hang up, over the first byte of a fresh link.
+            let first_loss = !self.answered && matches!(error, DriverError::LinkLost { .. });
+            if first_loss && !std::mem::replace(&mut self.tried_again, true) {
+                match self.reopen(now) {
+                    Ok(opened) => link = opened,
+                    Err(Stop::Told) => return None,
+                    Err(Stop::Lost(_)) => return Some(error),
+                }
+                continue;
             }
             if !self.answered || is_final(&error) || self.reconnect_for.is_zero() {
                 return Some(error);
