@@ -358,3 +358,40 @@ fn a_trace_of_a_real_link_holds_both_directions() {
         "{text}"
     );
 }
+
+/// A server as simple as can be: what one read brings is one command, and it hangs up over an
+/// empty one.
+fn simple_server(listener: &TcpListener) {
+    use std::io::Read;
+    let mut buffer = [0; 256];
+    while let Ok((mut stream, _)) = listener.accept() {
+        while let Ok(count) = stream.read(&mut buffer) {
+            let answer = match buffer[..count].trim_ascii() {
+                b"" => break,
+                b"*IDN?" => "simple meter\n",
+                b"MEAS:RES?" => "+3.298E+02\n",
+                b"done" => return,
+                _ => continue,
+            };
+            if stream.write_all(answer.as_bytes()).is_err() {
+                break;
+            }
+        }
+    }
+}
+
+#[test]
+fn a_server_that_takes_each_packet_for_a_command_is_read() {
+    let (listener, link) = listener();
+    let server = thread::spawn(move || simple_server(&listener));
+    let running = open(&link, &quick()).unwrap();
+    running.answered();
+    running.measure();
+    for _ in 0..3 {
+        assert!((running.reading() - 329.8).abs() < 1e-9);
+    }
+    running.port.close();
+    let mut last = TcpStream::connect(link.strip_prefix("tcp:").unwrap()).unwrap();
+    last.write_all(b"done").unwrap();
+    server.join().unwrap();
+}

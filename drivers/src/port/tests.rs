@@ -3,6 +3,7 @@
 //! credited to an order that it does not belong to.
 
 use crate::error::DriverError;
+use crate::link::Faults;
 use crate::meter::{MeterEvent, Order};
 use crate::profile::Profile;
 use crate::reading::Function;
@@ -412,4 +413,28 @@ fn an_hour_of_readings_loses_none() {
     let count = got.readings().len();
     assert!((3500..=3600).contains(&count), "{count} readings");
     assert_eq!(got.complaints(), [""; 0]);
+}
+
+// Noise, reads of single bytes and hangups in any mixture. A flipped or lost digit is not among
+// the faults: SCPI has nothing to find that by. `FAULT_RUNS=1000` runs the long campaign.
+#[test]
+fn no_mixture_of_noise_and_hangups_makes_a_wrong_reading() {
+    let runs = std::env::var("FAULT_RUNS").ok().and_then(|runs| runs.parse().ok()).unwrap_or(25);
+    for seed in 0..runs {
+        let faults = Faults {
+            noise_permille: [0, 1, 5, 20][seed as usize % 4],
+            trickle_permille: [0, 300, 900][seed as usize % 3],
+            hangup_permille: u16::from(seed % 5 == 0),
+            ..Faults::default()
+        };
+        let got = Rig::new(meter())
+            .measure(300, Function::Resistance, 1)
+            .measure(4000, Function::VoltageDc, 2)
+            .measure(8000, Function::Resistance, 3)
+            .spoilt(faults, seed * 1000)
+            .run(20_000);
+        let clean = faults.noise_permille == 0;
+        assert!(!clean || got.readings().len() > 100, "seed {seed}: {:?}", got.complaints());
+        assert_eq!(got.meter.interrupted, 0, "seed {seed}");
+    }
 }

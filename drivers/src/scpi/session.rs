@@ -246,7 +246,7 @@ impl ScpiSession {
             _ => Duration::ZERO,
         };
         self.wire.clear();
-        self.state = State::Syncing(Syncing::again(&mut self.wire, now, late));
+        self.state = State::Syncing(Syncing::again(&mut self.wire, &self.known, now, late));
     }
 
     fn see_what_is_wanted(&mut self, now: Moment) {
@@ -346,3 +346,6 @@ impl Session for ScpiSession {
         self.known.accept_other = accept;
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -68,11 +68,9 @@ impl Syncing {
     }
 
     /// On a link that was in step before; a late answer is waited for at least `late`.
-    pub(super) fn again(wire: &mut Wire, now: Moment, late: Duration) -> Self {
+    pub(super) fn again(wire: &mut Wire, known: &Known, now: Moment, late: Duration) -> Self {
         let mut syncing = Self::open(wire, now);
-        syncing.fresh = false;
-        wire.send("");
-        syncing.drain(wire, now, AfterDrain::Clear);
+        syncing.once_more(wire, known, now);
         if let Stage::Draining { quiet_at, end_at, .. } = &mut syncing.stage {
             *quiet_at = (*quiet_at).max(now + late);
             *end_at = (*end_at).max(*quiet_at);

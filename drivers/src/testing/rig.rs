@@ -6,7 +6,7 @@
 use super::meter::MeterSim;
 use crate::clock::{Clock, HandClock, Moment};
 use crate::error::DriverError;
-use crate::link::{Link, Received};
+use crate::link::{Faults, FaultyLink, Link, Received};
 use crate::meter::{MeterEvent, Order};
 use crate::port::testing::{Command, Worker};
 use crate::profile::Profile;
@@ -29,6 +29,7 @@ pub(crate) struct Rig {
     meter: MeterSim,
     plan: Vec<(Moment, Planned)>,
     chunk: usize,
+    faults: Option<(Faults, u64)>,
     pub reconnect_for: Duration,
     pub accept_other: bool,
 }
@@ -56,6 +57,7 @@ impl Rig {
             meter,
             plan: Vec::new(),
             chunk: 4096,
+            faults: None,
             reconnect_for: Duration::from_secs(30),
             accept_other: false,
         }
@@ -64,6 +66,12 @@ impl Rig {
     /// Reads give at most this many bytes.
     pub(crate) fn chunked(mut self, chunk: usize) -> Self {
         self.chunk = chunk;
+        self
+    }
+
+    /// Everything received is spoilt like this.
+    pub(crate) fn spoilt(mut self, faults: Faults, seed: u64) -> Self {
+        self.faults = Some((faults, seed));
         self
     }
 
@@ -107,7 +115,13 @@ impl Rig {
         let mut session = profile.session("meter");
         session.accept_other(self.accept_other);
         let opening = shared.clone();
-        let opener = Box::new(move || SimLink::open(&opening));
+        let mut faults = self.faults;
+        let opener = Box::new(move || {
+            let link = SimLink::open(&opening)?;
+            let Some((faults, seed)) = &mut faults else { return Ok(link) };
+            *seed += 1; // each link its own faults
+            Ok(Box::new(FaultyLink::new(link, *faults, *seed)) as Box<dyn Link>)
+        });
         let clock: Arc<dyn Clock> = shared.clock.clone();
         Worker::new(opener, session, clock, self.reconnect_for, receiver, sink).run(None);
         let shared = Arc::into_inner(shared).expect("the links are closed");
