@@ -17,6 +17,8 @@ pub mod reading;
 pub mod scpi;
 pub mod session;
 pub mod stream;
+#[cfg(test)]
+pub(crate) mod testing;
 
 pub use clock::{Clock, HandClock, Moment, SystemClock};
 pub use error::DriverError;

@@ -5,6 +5,17 @@
 
 mod worker;
 
+#[cfg(test)]
+mod real_tests;
+#[cfg(test)]
+mod tests;
+/// The loop without its thread, for tests.
+#[cfg(test)]
+pub(crate) mod testing {
+    pub(crate) use super::Command;
+    pub(crate) use super::worker::Worker;
+}
+
 use crate::clock::Clock;
 use crate::error::DriverError;
 use crate::link::{CapturingLink, Dtr, Link, LinkSpec, Opener};
@@ -41,7 +52,7 @@ impl Default for PortOptions {
 
 /// A message to the thread.
 #[derive(Debug)]
-enum Command {
+pub(crate) enum Command {
     Order(Order),
     Close,
 }

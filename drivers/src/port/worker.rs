@@ -25,7 +25,7 @@ const LONGEST_PAUSE: Duration = Duration::from_secs(2);
 /// A meter that sends faster than it is read must not keep an order waiting.
 const CHUNKS_BEFORE_ORDER: usize = 64;
 
-pub(super) struct Worker<S> {
+pub(crate) struct Worker<S> {
     opener: Opener,
     session: Box<dyn Session>,
     clock: Arc<dyn Clock>,
@@ -36,6 +36,8 @@ pub(super) struct Worker<S> {
     answered: bool,
     /// Whether it has answered on this link.
     answers: bool,
+    /// Whether a link that was lost before the first answer has been opened once more.
+    tried_again: bool,
 }
 
 /// Why a link is not used any more.
@@ -53,7 +55,7 @@ impl From<DriverError> for Stop {
 }
 
 impl<S: FnMut(MeterEvent) -> bool> Worker<S> {
-    pub(super) fn new(
+    pub(crate) fn new(
         opener: Opener,
         session: Box<dyn Session>,
         clock: Arc<dyn Clock>,
@@ -70,11 +72,12 @@ impl<S: FnMut(MeterEvent) -> bool> Worker<S> {
             sink,
             answered: false,
             answers: false,
+            tried_again: false,
         }
     }
 
     /// Works until told to stop, or until the link is lost for good.
-    pub(super) fn run(mut self, first: Option<Box<dyn Link>>) {
+    pub(crate) fn run(mut self, first: Option<Box<dyn Link>>) {
         let opened = match first {
             Some(link) => Ok(link),
             None => (self.opener)(),
@@ -106,18 +109,31 @@ impl<S: FnMut(MeterEvent) -> bool> Worker<S> {
             if !heard {
                 return None;
             }
+            // Some instruments restart, or hang up, over the first byte of a fresh link.
+            let first_loss = !self.answered && matches!(error, DriverError::LinkLost { .. });
+            if first_loss && !std::mem::replace(&mut self.tried_again, true) {
+                match self.reopen(now) {
+                    Ok(opened) => link = opened,
+                    Err(Stop::Told) => return None,
+                    Err(Stop::Lost(_)) => return Some(error),
+                }
+                continue;
+            }
             if !self.answered || is_final(&error) || self.reconnect_for.is_zero() {
                 return Some(error);
             }
-            if self.answers || lost_at.is_none() {
-                lost_at = Some(now);
-                if !(self.sink)(MeterEvent::WentAway(error)) {
-                    return None;
+            let limit = match lost_at.filter(|_| !self.answers) {
+                // The link was back, but not the meter: still the same loss.
+                Some(lost) if now >= lost + self.reconnect_for => return Some(error),
+                Some(lost) => lost + self.reconnect_for,
+                None => {
+                    lost_at = Some(now);
+                    if !(self.sink)(MeterEvent::WentAway(error)) {
+                        return None;
+                    }
+                    now + self.reconnect_for
                 }
-            } else {
-                tracing::info!(%error, "the link was back, but not the meter");
-            }
-            let limit = lost_at.unwrap_or(now) + self.reconnect_for;
+            };
             link = match self.reopen(limit) {
                 Ok(link) => link,
                 Err(Stop::Told) => return None,

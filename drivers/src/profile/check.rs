@@ -150,6 +150,7 @@ fn scpi(raw: &RawProfile) -> Result<ScpiDialect, Fault> {
         settle: span("settle_ms", raw.settle_ms, 0)?,
         gap: span("gap_ms", raw.gap_ms, 0)?,
         quiet: span("quiet_ms", raw.quiet_ms, 60)?,
+        pace: span("pace_ms", raw.pace_ms, 5)?,
         open: span("open_ms", raw.open_ms, 0)?,
         init: raw.init.clone(),
         remote: raw.remote.clone(),
@@ -189,6 +190,7 @@ fn lines(raw: &RawProfile) -> Result<LinesDialect, Fault> {
             ("status_every_readings", raw.status_every_readings.is_some()),
             ("remote", !raw.remote.is_empty()),
             ("quiet_ms", raw.quiet_ms.is_some()),
+            ("pace_ms", raw.pace_ms.is_some()),
             ("echo", raw.echo),
         ],
     )?;

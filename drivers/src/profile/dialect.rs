@@ -78,6 +78,8 @@ pub struct ScpiDialect {
     pub gap: Duration,
     /// How long the line must be silent to count as drained.
     pub quiet: Duration,
+    /// Shortest time from the beginning of one reading to that of the next.
+    pub pace: Duration,
     /// Pause after opening.
     pub open: Duration,
     /// Lines sent after each opening.

@@ -29,6 +29,8 @@ pub struct RawProfile {
     pub gap_ms: Option<u32>,
     /// How long the line must be silent to count as drained.
     pub quiet_ms: Option<u32>,
+    /// `scpi`: shortest time from the beginning of one reading to that of the next.
+    pub pace_ms: Option<u32>,
     /// Pause after opening the port, for meters that restart then.
     pub open_ms: Option<u32>,
     /// The DTR line of a serial port, where the link does not say it.

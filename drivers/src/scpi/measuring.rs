@@ -29,7 +29,7 @@ pub(super) struct Measuring {
 #[derive(Debug)]
 enum Stage {
     /// Configured; the meter may need a while.
-    Settling { until: Moment },
+    Settling { until: Moment, first: Option<ErrorEntry> },
     /// The error query is under way, after configuring.
     Taken { deadline: Moment, left: u32, first: Option<ErrorEntry> },
     /// The function query is under way, after configuring.
@@ -56,8 +56,12 @@ impl Measuring {
         if commands.configure.is_empty() {
             known.one_shot.insert(wanted.function);
         }
-        let mut measuring =
-            Self { wanted, commands, stage: Stage::Settling { until: now }, since: now };
+        let mut measuring = Self {
+            wanted,
+            commands,
+            stage: Stage::Settling { until: now, first: None },
+            since: now,
+        };
         if known.configured == Some(wanted.function) || known.one_shot.contains(&wanted.function) {
             measuring.read(wire, known, now);
         } else {
@@ -68,7 +72,7 @@ impl Measuring {
 
     pub(super) const fn deadline(&self) -> Moment {
         match &self.stage {
-            Stage::Settling { until } => *until,
+            Stage::Settling { until, .. } => *until,
             Stage::Taken { deadline, .. }
             | Stage::Shown { deadline }
             | Stage::Reading { deadline, .. }
@@ -99,7 +103,10 @@ impl Measuring {
         now: Moment,
     ) -> Next {
         match &self.stage {
-            Stage::Settling { .. } => self.ask_taken(ERRORS_AT_MOST, None, wire, known, now),
+            Stage::Settling { first, .. } => {
+                let first = first.clone();
+                self.ask_taken(ERRORS_AT_MOST, first, wire, known, now)
+            }
             Stage::Taken { .. } => {
                 known.errors = Support::No;
                 let query = wire.dialect.error_query.clone().unwrap_or_default();
@@ -135,11 +142,16 @@ impl Measuring {
         known: &mut Known,
         now: Moment,
     ) -> Next {
-        let stage = std::mem::replace(&mut self.stage, Stage::Settling { until: now });
+        let stage = std::mem::replace(&mut self.stage, Stage::Settling { until: now, first: None });
         match stage {
-            Stage::Settling { until } => {
-                wire.complain(wire.garbled("nothing after a command", &line));
-                self.stage = Stage::Settling { until };
+            Stage::Settling { until, first } => {
+                // Some meters say at once what they refuse, instead of keeping it.
+                let entry = line.as_deref().ok().and_then(ErrorEntry::parse);
+                let refusal = entry.filter(|entry| entry.number < 0);
+                if refusal.is_none() {
+                    wire.complain(wire.garbled("nothing after a command", &line));
+                }
+                self.stage = Stage::Settling { until, first: first.or(refusal) };
                 Next::Stay
             }
             Stage::Taken { deadline, left, first } => {
@@ -169,7 +181,7 @@ impl Measuring {
         for line in &self.commands.configure {
             at = wire.send(line);
         }
-        self.stage = Stage::Settling { until: at + wire.dialect.settle };
+        self.stage = Stage::Settling { until: at + wire.dialect.settle, first: None };
     }
 
     fn ask_taken(
@@ -187,7 +199,7 @@ impl Measuring {
                 self.stage = Stage::Taken { deadline, left, first };
                 Next::Stay
             }
-            _ => self.ask_shown(wire, known, now),
+            _ => self.after_configuring(first, wire, known, now),
         }
     }
 
@@ -204,8 +216,19 @@ impl Measuring {
             return self.ask_taken(left - 1, first.or(Some(entry)), wire, known, now);
         }
         known.errors = if entry.is_none() { Support::Yes } else { Support::No };
-        let Some(error) = first else {
-            known.configures = true;
+        self.after_configuring(first, wire, known, now)
+    }
+
+    /// Goes on if the meter took it; `refusal` is what it said against it.
+    fn after_configuring(
+        &mut self,
+        refusal: Option<ErrorEntry>,
+        wire: &mut Wire,
+        known: &mut Known,
+        now: Moment,
+    ) -> Next {
+        let Some(error) = refusal else {
+            known.configures |= known.errors == Support::Yes;
             return self.ask_shown(wire, known, now);
         };
         if error.is_local() && !known.remote_sent && !wire.dialect.remote.is_empty() {
@@ -240,10 +263,19 @@ impl Measuring {
         self.since = now;
         match self.function_query(wire, known) {
             Some(query) => {
-                let deadline = wire.ask(&query, wire.dialect.timeout);
-                self.stage = Stage::Shown { deadline };
+                let within = match known.function_query {
+                    Support::Unknown => known.optional_within(wire.dialect.timeout),
+                    _ => wire.dialect.timeout,
+                };
+                self.stage = Stage::Shown { deadline: wire.ask(&query, within) };
             }
-            None => self.read(wire, known, now),
+            None => {
+                // Nothing says whether it took the function: only a query that names it is safe.
+                if known.errors == Support::No && self.commands.measure.is_some() {
+                    known.one_shot.insert(self.wanted.function);
+                }
+                self.read(wire, known, now);
+            }
         }
         Next::Stay
     }
@@ -265,8 +297,13 @@ impl Measuring {
         } else if known.function_query == Support::Yes {
             return Next::Failed(self.setting_lost(line, wire));
         } else {
-            // It answers something else: it cannot be used to confirm anything.
+            // It answers something else: it cannot be used to confirm anything, and it may be
+            // that the function was not taken. Queries that name their function are safe.
             known.function_query = Support::No;
+            known.configures = false;
+            if self.commands.measure.is_some() {
+                known.one_shot.insert(self.wanted.function);
+            }
             if line.as_deref().is_ok_and(|text| text.starts_with(['"', '\''])) {
                 self.read(wire, known, now);
                 return Next::Stay;
@@ -292,15 +329,17 @@ impl Measuring {
 
     // Reading.
 
-    fn read(&mut self, wire: &mut Wire, known: &Known, now: Moment) {
+    fn read(&mut self, wire: &mut Wire, known: &mut Known, now: Moment) {
         let one_shot = known.one_shot.contains(&self.wanted.function);
         let query = match &self.commands.measure {
             Some(measure) if one_shot => measure.clone(),
             _ => self.commands.read.clone(),
         };
-        self.since = now;
-        let within = wire.dialect.timeout + wire.dialect.integration;
-        let deadline = wire.ask(&query, within);
+        let paced = known.read_at.map_or(now, |last| (last + wire.dialect.pace).max(now));
+        let at = wire.send_at(&query, paced);
+        known.read_at = Some(at);
+        self.since = at;
+        let deadline = at + wire.dialect.timeout + wire.dialect.integration;
         self.stage = Stage::Reading { query, deadline };
     }
 

@@ -15,9 +15,13 @@ use crate::reading::Function;
 use crate::session::{Input, Session};
 use std::collections::BTreeSet;
 use std::sync::Arc;
+use std::time::Duration;
 
 /// So many failures without a reading between them, and the link counts as dead.
 const FAILURES_AT_MOST: u32 = 5;
+
+/// An answer that may never come is waited for at least so long.
+const OPTIONAL_AT_LEAST: Duration = Duration::from_millis(300);
 
 /// A session with a SCPI meter. Without I/O: see [`Session`].
 #[derive(Debug)]
@@ -65,7 +69,32 @@ pub(super) struct Known {
     pub(super) remote_sent: bool,
     pub(super) failures: u32,
     pub(super) since_status: u32,
+    /// When the last reading was begun.
+    pub(super) read_at: Option<Moment>,
+    /// From the last identification's query to its answer.
+    pub(super) round_trip: Duration,
+    /// The link was lost over a bare line end, before anything else was sent.
+    pub(super) no_terminator: bool,
     pub(super) wanted: Option<Wanted>,
+}
+
+impl Known {
+    /// How long to wait for an answer that may never come, because not all meters know the
+    /// query: a multiple of the round trip, so that finding out does not take for ever.
+    pub(super) fn optional_within(&self, timeout: Duration) -> Duration {
+        timeout.min((self.round_trip * 5).max(OPTIONAL_AT_LEAST))
+    }
+
+    /// Another meter: what the first one understood says nothing of it.
+    pub(super) fn forget_abilities(&mut self) {
+        self.errors = Support::Unknown;
+        self.status = Support::Unknown;
+        self.function_query = Support::Unknown;
+        self.reads = Support::Unknown;
+        self.one_shot.clear();
+        self.configures = false;
+        self.announced = false;
+    }
 }
 
 /// The order in force.
@@ -214,10 +243,10 @@ impl ScpiSession {
         self.known.configured = None;
         let late = match &self.state {
             State::Measuring(measuring) => measuring.waited(now) / 4,
-            _ => std::time::Duration::ZERO,
+            _ => Duration::ZERO,
         };
         self.wire.clear();
-        self.state = State::Syncing(Syncing::again(&mut self.wire, now, late));
+        self.state = State::Syncing(Syncing::again(&mut self.wire, &self.known, now, late));
     }
 
     fn see_what_is_wanted(&mut self, now: Moment) {
@@ -278,6 +307,9 @@ impl Session for ScpiSession {
                     self.known.lost_at = self.known.identity.as_ref().map(|_| now);
                 }
                 self.known.announced = false;
+                if let State::Syncing(syncing) = &self.state {
+                    self.known.no_terminator |= syncing.has_sent_only_a_terminator();
+                }
                 self.wire.clear();
                 self.state = State::Closed;
             }
@@ -314,3 +346,6 @@ impl Session for ScpiSession {
         self.known.accept_other = accept;
     }
 }
+
+#[cfg(test)]
+mod tests;

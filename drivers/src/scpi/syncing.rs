@@ -30,6 +30,8 @@ pub(super) struct Syncing {
     stage: Stage,
     asked: u32,
     began: Moment,
+    asked_at: Moment,
+    fresh: bool,
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -57,13 +59,18 @@ impl Syncing {
     /// On a fresh link.
     pub(super) fn open(wire: &Wire, now: Moment) -> Self {
         let stage = Stage::Opening { until: now + wire.dialect.open };
-        Self { stage, asked: 0, began: now }
+        Self { stage, asked: 0, began: now, asked_at: now, fresh: true }
+    }
+
+    /// Whether nothing but a line end has gone out on a fresh link.
+    pub(super) const fn has_sent_only_a_terminator(&self) -> bool {
+        self.fresh && matches!(self.stage, Stage::Draining { then: AfterDrain::Clear, .. })
     }
 
     /// On a link that was in step before; a late answer is waited for at least `late`.
-    pub(super) fn again(wire: &mut Wire, now: Moment, late: Duration) -> Self {
+    pub(super) fn again(wire: &mut Wire, known: &Known, now: Moment, late: Duration) -> Self {
         let mut syncing = Self::open(wire, now);
-        syncing.drain_after_terminator(wire, now);
+        syncing.once_more(wire, known, now);
         if let Stage::Draining { quiet_at, end_at, .. } = &mut syncing.stage {
             *quiet_at = (*quiet_at).max(now + late);
             *end_at = (*end_at).max(*quiet_at);
@@ -100,32 +107,37 @@ impl Syncing {
     ) -> Next {
         match self.stage {
             Stage::Opening { .. } => {
-                self.drain_after_terminator(wire, now);
+                if !known.no_terminator {
+                    wire.send("");
+                }
+                self.drain(wire, now, AfterDrain::Clear);
                 Next::Stay
             }
             Stage::Draining { then, .. } => {
                 wire.assembler.clear();
                 match then {
                     AfterDrain::Clear => self.clear(wire, known, now),
-                    AfterDrain::Identify => self.identify(wire),
+                    AfterDrain::Identify => self.identify(wire, now),
                     AfterDrain::Learn => return self.learn(wire, known, now),
                 }
                 Next::Stay
             }
             Stage::Identifying { .. } if self.asked < TRIES => {
-                self.drain_after_terminator(wire, now);
+                self.once_more(wire, known, now);
                 Next::Stay
             }
             Stage::Identifying { .. } => Next::Fatal(wire.no_answer(WHO, now.since(self.began))),
             Stage::Status { .. } => {
                 known.status = Support::No;
-                wire.complain(wire.no_answer("*ESR?", wire.dialect.timeout));
+                let waited = known.optional_within(wire.dialect.timeout);
+                wire.complain(wire.no_answer("*ESR?", waited));
                 Next::Resync
             }
             Stage::Errors { .. } => {
                 known.errors = Support::No;
                 let query = wire.dialect.error_query.clone().unwrap_or_default();
-                wire.complain(wire.no_answer(&query, wire.dialect.timeout));
+                let waited = known.optional_within(wire.dialect.timeout);
+                wire.complain(wire.no_answer(&query, waited));
                 Next::Resync
             }
         }
@@ -149,8 +161,11 @@ impl Syncing {
         }
     }
 
-    fn drain_after_terminator(&mut self, wire: &mut Wire, now: Moment) {
-        wire.send("");
+    fn once_more(&mut self, wire: &mut Wire, known: &Known, now: Moment) {
+        self.fresh = false;
+        if !known.no_terminator {
+            wire.send("");
+        }
         self.drain(wire, now, AfterDrain::Clear);
     }
 
@@ -175,8 +190,9 @@ impl Syncing {
         self.drain(wire, at.max(now), AfterDrain::Identify);
     }
 
-    fn identify(&mut self, wire: &mut Wire) {
+    fn identify(&mut self, wire: &mut Wire, now: Moment) {
         self.asked += 1;
+        self.asked_at = now;
         self.stage = Stage::Identifying { deadline: wire.ask(WHO, wire.dialect.timeout) };
     }
 
@@ -197,7 +213,7 @@ impl Syncing {
         match &known.identity {
             Some(expected) if *expected != text && !known.accept_other => {
                 if self.asked < TRIES {
-                    self.drain_after_terminator(wire, now);
+                    self.once_more(wire, known, now);
                     return Next::Stay;
                 }
                 return Next::Fatal(DriverError::OtherMeter {
@@ -207,17 +223,10 @@ impl Syncing {
                 });
             }
             Some(expected) if *expected == text => {}
-            // What another meter understands is another matter.
-            _ => {
-                known.errors = Support::Unknown;
-                known.status = Support::Unknown;
-                known.function_query = Support::Unknown;
-                known.reads = Support::Unknown;
-                known.one_shot.clear();
-                known.configures = false;
-            }
+            _ => known.forget_abilities(),
         }
         known.identity = Some(text);
+        known.round_trip = now.since(self.asked_at);
         if self.asked > 1 {
             self.drain(wire, now, AfterDrain::Learn);
             return Next::Stay;
@@ -231,8 +240,8 @@ impl Syncing {
             return Next::Ready;
         }
         if known.status == Support::Unknown {
-            let deadline = wire.ask("*ESR?", wire.dialect.timeout);
-            self.stage = Stage::Status { deadline };
+            let within = known.optional_within(wire.dialect.timeout);
+            self.stage = Stage::Status { deadline: wire.ask("*ESR?", within) };
             return Next::Stay;
         }
         self.ask_errors(ERRORS_AT_MOST, wire, known, now)
@@ -261,8 +270,11 @@ impl Syncing {
     fn ask_errors(&mut self, left: u32, wire: &mut Wire, known: &mut Known, now: Moment) -> Next {
         match wire.dialect.error_query.clone() {
             Some(query) if known.errors != Support::No => {
-                let deadline = wire.ask(&query, wire.dialect.timeout);
-                self.stage = Stage::Errors { deadline, left };
+                let within = match known.errors {
+                    Support::Unknown => known.optional_within(wire.dialect.timeout),
+                    _ => wire.dialect.timeout,
+                };
+                self.stage = Stage::Errors { deadline: wire.ask(&query, within), left };
                 Next::Stay
             }
             _ => Self::announce(wire, known, now),

@@ -50,7 +50,12 @@ impl Wire {
 
     /// Queues a line; gives the moment at which it may go out.
     pub(super) fn send(&mut self, line: &str) -> Moment {
-        let at = self.free_at.max(self.now);
+        self.send_at(line, self.now)
+    }
+
+    /// Queues a line that goes out at `earliest` or later; gives the moment when it may.
+    pub(super) fn send_at(&mut self, line: &str, earliest: Moment) -> Moment {
+        let at = self.free_at.max(earliest);
         self.free_at = at + self.dialect.gap;
         self.unsent.push_back((at, line.to_owned()));
         at

@@ -174,7 +174,8 @@ fn a_late_answer_to_a_poll_is_not_the_next_polls() {
 
 #[test]
 fn every_fixture_gives_the_same_readings_split_at_every_byte() {
-    for fixture in crate::fixtures::line_fixtures() {
+    // The long one is split at every byte by the assembler's own test, without a session each.
+    for fixture in crate::fixtures::line_fixtures().into_iter().filter(|f| f.bytes.len() < 4096) {
         let run = |chunks: &[&[u8]]| {
             let mut session = opened();
             session.handle(Input::OrderGiven(ohms(1)), at(20)).unwrap();

@@ -1,0 +1,225 @@
+//! Transcripts of the SCPI session: at this time, this in, that out, next wake then.
+
+use super::*;
+use std::time::Duration;
+
+struct Talk {
+    session: Box<dyn Session>,
+}
+
+fn at(ms: u64) -> Moment {
+    Moment::from_start(Duration::from_millis(ms))
+}
+
+fn talk() -> Talk {
+    Talk { session: Profile::load("scpi").unwrap().session("port") }
+}
+
+impl Talk {
+    /// Hands over an input; gives what the session then wants to send, line ends as `;`.
+    fn hand(&mut self, ms: u64, input: Input<'_>) -> String {
+        self.session.handle(input, at(ms)).unwrap();
+        let out: Vec<u8> = std::iter::from_fn(|| self.session.next_output()).flatten().collect();
+        String::from_utf8(out).unwrap().replace('\n', ";")
+    }
+
+    fn receive(&mut self, ms: u64, text: &str) -> String {
+        self.hand(ms, Input::BytesReceived(text.as_bytes()))
+    }
+
+    fn wake(&mut self, ms: u64) -> String {
+        assert_eq!(self.session.wake_at(), Some(at(ms)));
+        self.hand(ms, Input::DeadlineReached)
+    }
+
+    fn order(&mut self, ms: u64, function: Function, epoch: u64) -> String {
+        self.hand(ms, Input::OrderGiven(Order::Measure { function, epoch }))
+    }
+
+    fn events(&mut self) -> Vec<String> {
+        std::iter::from_fn(|| self.session.next_event())
+            .map(|event| match event {
+                MeterEvent::Answered { identity, .. } => format!("answered {}", identity.text),
+                MeterEvent::ReadingTaken { epoch, reading } => {
+                    format!("{epoch}: {:?} {}", reading.value, reading.text)
+                }
+                MeterEvent::Complained(error) => error.to_string(),
+                other => format!("{other:?}"),
+            })
+            .collect()
+    }
+
+    /// From opening to resting.
+    fn open(&mut self) {
+        assert_eq!(self.hand(0, Input::LinkOpened), ";");
+        assert_eq!(self.wake(60), "*CLS;");
+        assert_eq!(self.wake(120), "*IDN?;");
+        assert_eq!(self.receive(130, "MAKER,MODEL,0,1.0\n"), "*ESR?;");
+        assert_eq!(self.receive(140, "0\n"), "SYST:ERR?;");
+        assert_eq!(self.receive(150, "+0,\"No error\"\r\n"), "");
+        assert_eq!(self.events(), ["answered MAKER,MODEL,0,1.0"]);
+        assert_eq!(self.session.wake_at(), None);
+        assert!(!self.session.answer_due());
+    }
+
+    /// From resting to the first reading under way.
+    fn configure(&mut self) {
+        assert_eq!(self.order(200, Function::Resistance, 1), "CONF:RES;");
+        assert_eq!(self.wake(220), "SYST:ERR?;");
+        assert_eq!(self.receive(230, "0,\"No error\"\n"), "FUNC?;");
+        assert_eq!(self.receive(240, "\"RES\"\n"), "READ?;");
+        assert!(self.session.answer_due());
+    }
+}
+
+#[test]
+fn an_order_runs_from_opening_to_its_readings() {
+    let mut talk = talk();
+    talk.open();
+    talk.configure();
+    assert_eq!(talk.receive(300, "+3.2980"), "");
+    assert_eq!(talk.receive(310, "0000E+02\n"), "FUNC?;");
+    assert_eq!(talk.events(), [""; 0], "not before the function is confirmed");
+    assert_eq!(talk.receive(320, "\"RES\"\n"), "READ?;");
+    assert_eq!(talk.events(), ["1: Number(329.8) +3.29800000E+02"]);
+    assert_eq!(talk.receive(400, "+9.90000000E+37\n"), "FUNC?;");
+    talk.receive(410, "\"RES\"\n");
+    assert_eq!(talk.events(), ["1: Overload +9.90000000E+37"]);
+}
+
+#[test]
+fn a_query_under_way_is_finished_for_a_new_order_and_its_value_dropped() {
+    let mut talk = talk();
+    talk.open();
+    talk.configure();
+    assert_eq!(talk.order(250, Function::VoltageDc, 2), "", "one query at a time");
+    assert_eq!(talk.receive(300, "+1.0E+00\n"), "FUNC?;");
+    assert_eq!(talk.receive(310, "\"RES\"\n"), "CONF:VOLT:DC;");
+    assert_eq!(talk.events(), [""; 0]);
+    assert_eq!(talk.wake(330), "SYST:ERR?;");
+    assert_eq!(talk.receive(340, "0,\"No error\"\n"), "FUNC?;");
+    assert_eq!(talk.receive(350, "\"VOLT:DC\"\n"), "READ?;");
+    // The same function with a new epoch: no configuring.
+    assert_eq!(talk.order(360, Function::VoltageDc, 3), "");
+    talk.receive(370, "+2.0E+00\n");
+    assert_eq!(talk.receive(380, "\"VOLT\"\n"), "READ?;");
+    talk.receive(390, "+3.0E+00\n");
+    assert_eq!(talk.receive(400, "\"VOLT\"\n"), "READ?;");
+    assert_eq!(talk.events(), ["3: Number(3.0) +3.0E+00"]);
+    assert_eq!(talk.hand(405, Input::OrderGiven(Order::Rest)), "");
+    talk.receive(410, "+4.0E+00\n");
+    assert_eq!(talk.receive(420, "\"VOLT\"\n"), "", "at rest");
+    assert_eq!(talk.events(), [""; 0]);
+}
+
+// F44: after a timeout the meter is asked what it did not like, and nothing else is read.
+#[test]
+fn a_timeout_leads_through_the_error_queue_back_into_step() {
+    let mut talk = talk();
+    talk.open();
+    talk.configure();
+    assert_eq!(talk.wake(3740), "SYST:ERR?;", "1 s and 2.5 s after the query");
+    assert_eq!(talk.receive(3750, "-230,\"Data corrupt or stale\"\n"), ";");
+    assert!(talk.events()[0].contains("refused `READ?`: -230"));
+    // The late answer is waited for, a quarter of what was waited, and thrown away.
+    let quarter = Moment::from_start(Duration::from_micros(3_750_000 + 3_510_000 / 4));
+    assert_eq!(talk.session.wake_at(), Some(quarter));
+    assert_eq!(talk.receive(3900, "+7.0E+00\n"), "");
+    assert_eq!(talk.wake(3960), "*CLS;");
+    assert_eq!(talk.wake(4020), "*IDN?;");
+    // READ? has never worked here, so the query that names its function is tried from now on.
+    assert_eq!(talk.receive(4030, "MAKER,MODEL,0,1.0\n"), "MEAS:RES?;");
+    assert_eq!(talk.events(), [""; 0], "no second announcement");
+}
+
+// F10: numbers before the identification are late answers.
+#[test]
+fn late_answers_before_the_identification_are_thrown_away() {
+    let mut talk = talk();
+    assert_eq!(talk.hand(0, Input::LinkOpened), ";");
+    talk.wake(60);
+    talk.wake(120);
+    assert_eq!(talk.receive(130, "+1.0E+00\n0,\"No error\"\n\"RES\"\n"), "");
+    assert_eq!(talk.events().len(), 3);
+    assert_eq!(talk.receive(140, "MAKER,MODEL,0,1.0\n"), "*ESR?;");
+}
+
+// Asked twice, it may answer twice: the second answer must not meet the next query.
+#[test]
+fn a_second_copy_of_the_identification_is_drained() {
+    let mut talk = talk();
+    talk.hand(0, Input::LinkOpened);
+    talk.wake(60);
+    talk.wake(120);
+    assert_eq!(talk.wake(1120), ";");
+    assert_eq!(talk.wake(1180), "*CLS;");
+    assert_eq!(talk.wake(1240), "*IDN?;");
+    assert_eq!(talk.receive(1250, "MAKER,MODEL,0,1.0\n"), "");
+    assert_eq!(talk.receive(1260, "MAKER,MODEL,0,1.0\n"), "");
+    assert_eq!(talk.wake(1320), "*ESR?;");
+}
+
+#[test]
+fn three_silences_are_no_answer() {
+    let mut talk = talk();
+    talk.hand(0, Input::LinkOpened);
+    let mut asked = 0;
+    loop {
+        let at = talk.session.wake_at().unwrap();
+        match talk.session.handle(Input::DeadlineReached, at) {
+            Ok(()) => {}
+            Err(DriverError::NoAnswer { query, waited_ms, .. }) => {
+                assert_eq!((query.as_str(), waited_ms), ("*IDN?", 3360));
+                break;
+            }
+            Err(other) => panic!("{other:?}"),
+        }
+        while let Some(bytes) = talk.session.next_output() {
+            asked += usize::from(bytes == b"*IDN?\n");
+        }
+    }
+    assert_eq!(asked, 3);
+}
+
+// F05, within one run: the identity is compared each time both ends get into step.
+#[test]
+fn another_identity_in_place_is_another_meter() {
+    let mut talk = talk();
+    talk.open();
+    talk.receive(1000, "nobody asked\n");
+    let mut ms = 1060;
+    let error = loop {
+        talk.wake(ms);
+        talk.wake(ms + 60);
+        let input = Input::BytesReceived(b"MAKER,MODEL,1,1.0\n");
+        match talk.session.handle(input, at(ms + 70)) {
+            Ok(()) => while talk.session.next_output().is_some() {},
+            Err(error) => break error,
+        }
+        ms += 130;
+    };
+    assert!(matches!(error, DriverError::OtherMeter { .. }), "{error:?}");
+    assert_eq!(ms, 1060 + 260, "three times, not one garbled line");
+}
+
+// A number instead of the function: the answers have shifted by one.
+#[test]
+fn answers_that_have_shifted_by_one_are_found_by_their_kind() {
+    let mut talk = talk();
+    talk.open();
+    talk.configure();
+    talk.receive(300, "+1.0E+00\n");
+    assert_eq!(talk.receive(310, "+2.0E+00\n"), ";", "out of step");
+    assert!(talk.events()[0].contains("lost its setting"), "told, and no reading");
+}
+
+// Rule 4: the terminator must have come within the deadline.
+#[test]
+fn a_terminator_after_the_deadline_is_too_late() {
+    let mut talk = talk();
+    talk.open();
+    talk.configure();
+    talk.receive(3700, "+1.0E+00");
+    assert_eq!(talk.receive(3741, "\n"), ";", "out of step");
+    assert!(talk.events()[0].contains("nothing was asked"), "told, and no reading");
+}
