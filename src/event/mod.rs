@@ -118,12 +118,9 @@ pub struct RunStart {
     pub profile: String,
     /// The pins of the part, in the operator's order.
     pub pins: Pins,
-    /// The footprint, as the operator wrote it.
+    /// The footprint, as the operator wrote it; `4+4 round` where the rows are numbered round.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub footprint: Option<String>,
-    /// Whether the pins of a footprint are numbered round the part instead of row by row.
-    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
-    pub numbered_round: bool,
     /// Posterior probability that ends the search, 0.5 to 1.
     pub confidence: f64,
     /// No drive above this voltage is ever asked, in volts.

@@ -172,8 +172,10 @@ fn checked_start(terms: &IdentifyTerms) -> Result<RunStart, Failure> {
         meter: terms.meter.link.clone(),
         profile: terms.meter.profile.clone().unwrap_or_default(),
         pins: terms.pins.clone(),
-        footprint: terms.footprint.clone(),
-        numbered_round: terms.numbered_round,
+        footprint: terms.footprint.as_ref().map(|text| {
+            let round = if terms.numbered_round { " round" } else { "" };
+            format!("{text}{round}")
+        }),
         confidence: range("confidence", terms.confidence, 0.5, 0.999_999_999)?,
         volts_max: range("volts-max", terms.volts_max, 1.0, 60.0)?,
         coil_watts_max: range("coil-watts-max", terms.coil_watts_max, 0.05, 10.0)?,
@@ -193,7 +195,7 @@ fn guide(
 ) -> Result<Identify, Failure> {
     let footprint = match &start.footprint {
         None => None,
-        Some(text) => Some(footprint(text, start.numbered_round, start.pins.count())?),
+        Some(text) => Some(footprint(text, start.pins.count())?),
     };
     let person = operator == OperatorChoice::Lines && io::stdin().is_terminal();
     Ok(Identify::new(Terms {
@@ -207,8 +209,12 @@ fn guide(
     }))
 }
 
-fn footprint(text: &str, round: bool, pins: usize) -> Result<Footprint, Failure> {
-    let numbering = if round { Numbering::Round } else { Numbering::Rows };
+/// Rows with `round` behind them are numbered round the part; one number with it is a ring.
+fn footprint(text: &str, pins: usize) -> Result<Footprint, Failure> {
+    let (text, numbering) = match text.strip_suffix(" round") {
+        Some(rows) if rows.contains(['+', '-']) => (rows, Numbering::Round),
+        _ => (text, Numbering::Rows),
+    };
     let hint = "write rows as 4+4, 7+7 or 2-1-2, or a ring as `8 round`";
     let footprint = Footprint::parse(text, numbering)
         .map_err(|bad| Failure::bad_input(format!("--footprint: {bad}"), hint))?;

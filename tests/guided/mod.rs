@@ -47,7 +47,6 @@ pub fn terms(pins: &Pins, footprint: Option<&str>) -> Terms {
             profile: "scpi".into(),
             pins: pins.clone(),
             footprint: footprint.map(str::to_owned),
-            numbered_round: false,
             confidence: 0.9999,
             volts_max: 24.0,
             coil_watts_max: 3.0,

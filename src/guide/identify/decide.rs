@@ -21,6 +21,8 @@ const WITNESS_PROBABILITY_MIN: f64 = 0.5;
 const INFORMATION_SHARE_MIN: f64 = 0.02;
 /// From this probability of the best candidate on, its contacts are proven before more is sought.
 const PROVEN_EARLY_FROM: f64 = 0.95;
+/// A drive that has moved nothing yet is tried on as long as it may move the part so probably.
+const MAY_MOVE_MIN: f64 = 0.2;
 /// How often a contact is put to the proof before the part stays undecided.
 const PROOFS_MAX: usize = 4;
 
@@ -112,8 +114,12 @@ fn search_plan(record: &Record, insight: &Insight, terms: &Terms) -> Option<Plan
     if insight.drives.is_empty() {
         return worthwhile(record, insight, &resting);
     }
-    if known || !insight.effect.still.is_empty() {
+    if known {
         return worthwhile(record, insight, &driven);
+    }
+    if !insight.effect.still.is_empty() {
+        let trusted = if insight.may_move >= MAY_MOVE_MIN { &driven } else { &resting };
+        return worthwhile(record, insight, trusted);
     }
     if let Some(witness) = witness(record, insight) {
         return Some(plan_on(

@@ -6,13 +6,17 @@ use super::decide::claims;
 use super::follow::shut;
 use super::insight::Insight;
 use super::record::Record;
-use crate::event::{Capture, Fault, FaultCode, Pin};
+use crate::event::{Capture, Fault, FaultCode, Form, Pin};
 use crate::relay::coil::{self, DriveEvidence};
-use crate::relay::{Pair, Status};
+use crate::relay::{Pair, Pole, Status};
 
 /// A closed contact above this is dirty or burnt: a sound one is below 0.1 ohm and a pair of
 /// leads adds up to 0.5 (common practice, no source).
 const CONTACT_OHMS_MAX: f64 = 2.0;
+
+/// A coil that did not move and reads less than this is judged, in ohms: a 12 V coil at twice the
+/// 3 W of the most powerful usual one (common practice, no source).
+const STILL_OHMS_MIN: f64 = 24.0;
 
 /// The faults of a part.
 #[must_use]
@@ -20,6 +24,7 @@ pub fn of(record: &Record, insight: &Insight) -> Vec<Fault> {
     let mut faults = Vec::new();
     faults.extend(coil_faults(record, insight));
     faults.extend(contact_faults(record, insight));
+    faults.extend(odd_poles(record, insight));
     faults.sort_by(|a, b| (a.code, &a.pins).cmp(&(b.code, &b.pins)));
     faults
 }
@@ -42,15 +47,27 @@ fn coil_faults(record: &Record, insight: &Insight) -> Vec<Fault> {
         return vec![Fault { code: FaultCode::ShortedTurns, pins: ends, text }];
     }
     match (&insight.effect.mover, insight.effect.still_volts()) {
-        (None, Some(still)) => {
-            let text = format!(
-                "nothing followed the coil between {} and {} up to {still} V",
-                ends[0], ends[1]
-            );
-            vec![Fault { code: FaultCode::NoResponse, pins: ends, text }]
-        }
+        (None, Some(still)) => without_response(coil.ohms, still, ends),
         _ => Vec::new(),
     }
+}
+
+/// Nothing moved. A coil that also reads too low for anything but the voltages that were tried
+/// has shorted turns, or is none.
+fn without_response(ohms: f64, still_volts: f64, ends: Vec<Pin>) -> Vec<Fault> {
+    let text = format!(
+        "nothing followed the coil between {} and {} up to {still_volts} V",
+        ends[0], ends[1]
+    );
+    let mut faults = vec![Fault { code: FaultCode::NoResponse, pins: ends.clone(), text }];
+    if ohms < STILL_OHMS_MIN {
+        let text = format!(
+            "the coil reads {ohms:.1} ohm, which only a coil of {still_volts} V or less should, \
+             and that moves nothing: shorted turns, or no coil at all"
+        );
+        faults.push(Fault { code: FaultCode::ShortedTurns, pins: ends, text });
+    }
+    faults
 }
 
 /// No pair reads like a coil: with closed contacts beside it a relay with an open coil, without
@@ -96,6 +113,44 @@ fn contact_faults(record: &Record, insight: &Insight) -> Vec<Fault> {
         }
     }
     faults
+}
+
+/// A part whose other poles are changeovers, with one pole that looks like less: two pins that stay
+/// closed and one that never conducts (a weld), or a single contact and one pin that never conducts
+/// (a contact that does not close). A part built so would look the same; the text says it.
+fn odd_poles(record: &Record, insight: &Insight) -> Vec<Fault> {
+    let partition = &insight.posterior.best.0;
+    let pins = |positions: &[usize]| -> Vec<Pin> {
+        positions.iter().map(|p| record.pins().at(*p).clone()).collect()
+    };
+    let list = |pins: &[Pin]| pins.iter().map(Pin::label).collect::<Vec<_>>().join(" and ");
+    let single: Vec<&Pole> = partition.poles.iter().filter(|p| p.form != Form::C).collect();
+    let has_changeover = partition.poles.iter().any(|p| p.form == Form::C);
+    let odd = single.len() + partition.joined.len();
+    if !has_changeover || odd == 0 || partition.spares.len() != odd {
+        return Vec::new();
+    }
+    let spares = pins(&partition.spares);
+    let welded = partition.joined.iter().map(|side| {
+        let pins = pins(side);
+        let text = format!(
+            "{} stay closed while other contacts change over, and {} never conducts: a welded \
+             contact, unless the part is built so",
+            list(&pins),
+            list(&spares)
+        );
+        Fault { code: FaultCode::WeldedContact, pins, text }
+    });
+    let stuck = single.iter().map(|pole| {
+        let contact = list(&pins(&pole.pins()));
+        let text = format!(
+            "beside a changeover, {contact} are a single contact and {} never conducts: a contact \
+             that does not close, unless the part is built so",
+            list(&spares)
+        );
+        Fault { code: FaultCode::StuckOpenContact, pins: spares.clone(), text }
+    });
+    welded.chain(stuck).collect()
 }
 
 fn named(record: &Record, pair: Pair) -> Vec<Pin> {

@@ -219,7 +219,7 @@ impl<'a> Looks<'a> {
 
     /// The probability that a drive moves a part that nothing has moved yet: by its coil, and less
     /// for every pair that was closed at rest and stayed so at this voltage.
-    fn untried(&self, volts: f64) -> f64 {
+    pub fn untried(&self, volts: f64) -> f64 {
         let at_first = self.coil.map_or(0.5, |(ohms, u)| {
             coil::moves_probability(ohms, u, coil::DriveEvidence::default(), volts)
         });

@@ -3,7 +3,7 @@
 
 use super::Terms;
 use super::finding;
-use super::follow::{DriveEffect, Looks};
+use super::follow::{DriveEffect, Looks, volts};
 use super::plan::{Drives, Purpose};
 use super::record::{Record, TouchRecord};
 use super::way::Way;
@@ -28,6 +28,8 @@ pub struct Insight {
     pub coils: Vec<CoilFacts>,
     /// What may be applied.
     pub drives: Drives,
+    /// Probability that the highest of these drives moves a part that nothing has moved yet.
+    pub may_move: f64,
 }
 
 /// A coil and what was measured of it.
@@ -70,7 +72,9 @@ impl Insight {
         let posterior = belief.posterior();
         let coils = coils(record, &posterior);
         let drives = drives(record, terms, &coils);
-        Self { effect, touches, posterior, coils, drives }
+        let top = drives.ladder.last().map_or(0.0, volts);
+        let may_move = Looks::new(&effect, coil).untried(top);
+        Self { effect, touches, posterior, coils, drives, may_move }
     }
 
     /// Whether the pair shares no pin with a coil that may be driven, so that it can be watched
