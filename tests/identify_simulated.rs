@@ -4,7 +4,7 @@
 
 mod guided;
 
-use coilmark::bench::{BenchOptions, Part, SlipRates, TruePole};
+use coilmark::bench::{BenchOptions, Hazard, HazardKind, Part, SlipRates, TruePole};
 use coilmark::event::{
     CoilFound, Event, Evidence, FaultCode, Form, IdentifyFinding, Latching, Outcome, Pin, PoleFound,
 };
@@ -58,7 +58,8 @@ fn assert_right(part: &Part, f: &IdentifyFinding) {
     }
     assert_eq!(f.latching, part.truth.latching, "{name}");
     let poles: BTreeSet<Pole> = f.poles.iter().map(found).collect();
-    let wanted = |swapped| part.truth.poles.iter().map(|p| truth(p, swapped)).collect::<BTreeSet<_>>();
+    let wanted =
+        |swapped| part.truth.poles.iter().map(|p| truth(p, swapped)).collect::<BTreeSet<_>>();
     let either_way = f.latching != Latching::No && poles == wanted(true);
     assert!(poles == wanted(false) || either_way, "{name}: {poles:?}");
     assert_eq!(f.spares, part.truth.spares, "{name}");
@@ -79,7 +80,9 @@ fn run(name: &str, options: BenchOptions) -> (Part, Led) {
     if std::env::var_os("COILMARK_SHOW").is_some() {
         show(&led);
     }
-    let hazards: Vec<_> = bench.hazards().into_iter().filter(|h| !h.slipped).collect();
+    // A supply at its current limit is what a permitted drive does to a coil of a few ohms.
+    let harmful = |h: &Hazard| !h.slipped && h.kind != HazardKind::CurrentLimit;
+    let hazards: Vec<_> = bench.hazards().into_iter().filter(harmful).collect();
     assert!(hazards.is_empty(), "{name}: {hazards:?}");
     (guided::part(name), led)
 }
@@ -88,7 +91,10 @@ fn show(led: &Led) {
     for fact in &led.facts {
         match fact {
             Event::ReadingCaptured(c) => {
-                println!("{} {}-{} {} {}: {:?}", c.touch, c.red, c.black, c.function, c.drive, c.value);
+                println!(
+                    "{} {}-{} {} {}: {:?}",
+                    c.touch, c.red, c.black, c.function, c.drive, c.value
+                );
             }
             Event::BeliefUpdated(b) => println!(
                 "    {:.3} bits, {:?}",

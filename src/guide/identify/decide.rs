@@ -56,6 +56,12 @@ pub fn decide(record: &Record, insight: &Insight, terms: &Terms) -> Decision {
     if let Some(plan) = coil_plan(record, insight) {
         return Decision::Touch(plan);
     }
+    if insight.effect.latch.as_ref().is_some_and(|latch| latch.reset.is_none()) {
+        return match bring_back_plan(record, insight).or_else(|| other_coil_plan(record, insight)) {
+            Some(plan) => Decision::Touch(plan),
+            None => conclude(None),
+        };
+    }
     if record.touches.len() >= Limits::touches_max(record.pins().count()) {
         return conclude(Some("the readings contradict each other too often".into()));
     }
@@ -105,6 +111,33 @@ fn is_measured(record: &Record, way: Way) -> bool {
         touches.any(|t| t.captures.iter().any(|c| c.function == f))
     };
     has(Function::Resistance) && (has(Function::Diode) || record.refused.contains(&Function::Diode))
+}
+
+/// A part that holds its state, and a drive that may bring it back and has not been tried.
+fn bring_back_plan(record: &Record, insight: &Insight) -> Option<Plan> {
+    let latch = insight.effect.latch.as_ref()?;
+    insight.drives.untried_way_back(latch)?;
+    if record.unreachable.contains(&latch.shown_by) || !insight.may_be_driven_at(latch.shown_by) {
+        return None;
+    }
+    let why = "to see which drive brings it back".into();
+    let mut plan = plan_on(record, insight, latch.shown_by, why);
+    plan.purpose = Purpose::BringBack;
+    Some(plan)
+}
+
+/// A part that no way of driving its coil brings back has another coil: the pair not touched yet
+/// that is most probably one.
+fn other_coil_plan(record: &Record, insight: &Insight) -> Option<Plan> {
+    let touched = |p: &Pair| record.touches.iter().any(|t| t.pair() == *p);
+    let coil = |p: &Pair| insight.posterior.of(*p, Status::Coil);
+    let pair = Pair::all(record.pins().count())
+        .filter(|p| !touched(p) && !record.unreachable.contains(p))
+        .max_by(|a, b| coil(a).total_cmp(&coil(b)).then(b.cmp(a)))?;
+    let why = "to find the coil that brings it back".into();
+    let mut plan = plan_on(record, insight, pair, why);
+    plan.purpose = Purpose::Look;
+    Some(plan)
 }
 
 fn search_plan(record: &Record, insight: &Insight, terms: &Terms) -> Option<Plan> {

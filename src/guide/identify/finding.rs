@@ -44,7 +44,7 @@ pub fn conclude(
         joined: partition.joined.iter().map(|side| labels(record.pins(), side)).collect(),
         spares: labels(record.pins(), &partition.spares),
         latching: latching(insight, first),
-        reset: insight.effect.latch.as_ref().map(|latch| latch.reset.clone()),
+        reset: insight.effect.latch.as_ref().and_then(|latch| latch.reset.clone()),
         marks: marks(record.pins(), partition, &coils),
         faults,
         candidates: match reason {
@@ -73,6 +73,11 @@ fn missing(record: &Record, insight: &Insight, terms: &Terms) -> Option<String> 
     }
     if partition.poles.is_empty() {
         return Some("no contact was found beside the coil".into());
+    }
+    if insight.effect.latch.as_ref().is_some_and(|latch| latch.reset.is_none()) {
+        return Some(
+            "the contacts stay where the drive put them, and nothing brings them back".into(),
+        );
     }
     if insight.effect.mover.is_none() {
         return Some(not_moved(record, &insight.drives));
@@ -187,10 +192,9 @@ fn coil_found(facts: &CoilFacts, insight: &Insight, terms: &Terms, pins: &Pins) 
 }
 
 fn latching(insight: &Insight, first: Option<&CoilFound>) -> Latching {
-    match (&insight.effect.latch, first) {
-        (Some(latch), Some(coil)) if latch.reset.is_across(&coil.plus, &coil.minus) => {
-            Latching::OneCoil
-        }
+    let reset = insight.effect.latch.as_ref().and_then(|latch| latch.reset.as_ref());
+    match (reset, first) {
+        (Some(reset), Some(coil)) if reset.is_across(&coil.plus, &coil.minus) => Latching::OneCoil,
         (Some(_), _) => Latching::TwoCoils,
         (None, _) => Latching::No,
     }

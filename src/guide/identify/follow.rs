@@ -52,13 +52,17 @@ pub struct Still {
     pub drive: DriveState,
 }
 
-/// A part that holds its state: which drive sets it and which resets it.
+/// A part that holds its state.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Latch {
     /// After this drive the contacts are in the set state.
     pub set: DriveState,
-    /// After this drive they are as they were before.
-    pub reset: DriveState,
+    /// After this drive they are as they were before; `None` until it is found.
+    pub reset: Option<DriveState>,
+    /// A pair that showed it.
+    pub shown_by: Pair,
+    /// Drives that were tried to bring it back.
+    pub tried: Vec<DriveState>,
 }
 
 impl DriveEffect {
@@ -114,7 +118,7 @@ impl DriveEffect {
         let looks: Vec<&Capture> = touch.ohms_captures().collect();
         for (i, pair) in looks.windows(2).enumerate() {
             let (before, after) = (pair[0], pair[1]);
-            if after.drive == DriveState::Rest {
+            if after.drive == DriveState::Rest || self.see_way_back(before, after) {
                 continue;
             }
             if !changed(before, after) {
@@ -131,21 +135,41 @@ impl DriveEffect {
                 Some(rest) if changed(after, rest) => *returned += 1,
                 Some(_) => {
                     *held += 1;
-                    self.see_reset(after, &looks[i + 2..]);
+                    self.latch.get_or_insert_with(|| Latch {
+                        set: after.drive.clone(),
+                        reset: None,
+                        shown_by: touch.pair(),
+                        tried: Vec::new(),
+                    });
                 }
                 None => {}
             }
         }
     }
 
-    /// After `set` the contact stayed: find the other drive that brought it back.
-    fn see_reset(&mut self, set: &Capture, later: &[&Capture]) {
-        let back = later
-            .iter()
-            .find(|c| c.drive != DriveState::Rest && c.drive != set.drive && changed(set, c));
-        if let (Some(back), None) = (back, &self.latch) {
-            self.latch = Some(Latch { set: set.drive.clone(), reset: back.drive.clone() });
+    /// Whether this look was an attempt to bring back a part that holds its state.
+    fn see_way_back(&mut self, before: &Capture, after: &Capture) -> bool {
+        let Some(latch) = &mut self.latch else { return false };
+        if latch.reset.is_some() || same_way(&after.drive, &latch.set) {
+            return false;
         }
+        latch.tried.push(after.drive.clone());
+        if changed(before, after) {
+            latch.reset = Some(after.drive.clone());
+        }
+        true
+    }
+}
+
+/// Whether two drives have the same pins the same way round.
+#[must_use]
+pub fn same_way(a: &DriveState, b: &DriveState) -> bool {
+    match (a, b) {
+        (
+            DriveState::Energised { plus: p, minus: m, .. },
+            DriveState::Energised { plus, minus, .. },
+        ) => (p, m) == (plus, minus),
+        _ => a == b,
     }
 }
 
@@ -204,7 +228,7 @@ impl<'a> Looks<'a> {
         if let Some(latch) = &self.effect.latch {
             if *drive == latch.set {
                 self.is_set = true;
-            } else if *drive == latch.reset {
+            } else if Some(drive) == latch.reset.as_ref() {
                 self.is_set = false;
             }
             return self.is_set.then(|| self.effect.trust());

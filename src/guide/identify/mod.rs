@@ -225,6 +225,10 @@ impl Identify {
             plan::Purpose::Coil => {
                 plan::next_on_coil(touch, !self.record.refused.contains(&Function::Diode))
             }
+            plan::Purpose::BringBack => {
+                let latch = insight.effect.latch.as_ref()?;
+                plan::next_to_bring_back(touch, latch, &insight.drives)
+            }
             plan::Purpose::LookDriven if !insight.may_be_driven_at(plan.way.pair()) => None,
             plan::Purpose::LookDriven => plan::next_driven(touch, &insight.effect, &insight.drives),
         }

@@ -3,7 +3,7 @@
 //! interrupted touch needs nothing but its captures. Drives are tried from the lowest plausible
 //! voltage up until something follows; the last look of a driven touch is at rest again.
 
-use super::follow::{DriveEffect, Latch, changed, shut, volts};
+use super::follow::{DriveEffect, Latch, changed, same_way, shut, volts};
 use super::record::TouchRecord;
 use super::way::Way;
 use crate::event::{Capture, DriveState};
@@ -19,6 +19,8 @@ pub enum Purpose {
     Look,
     /// The same, with the drive on and off while the leads stay put.
     LookDriven,
+    /// To find the drive that brings back a part that holds its state.
+    BringBack,
     /// To measure a coil in one lead direction.
     Coil,
 }
@@ -76,6 +78,22 @@ impl Drives {
         self.ladder.iter().skip(from).chain(others).cloned().collect()
     }
 
+    /// Every other way to drive the part than this one, at this one's voltage.
+    fn ways_back<'a>(&'a self, set: &'a DriveState) -> impl Iterator<Item = DriveState> + 'a {
+        let others = self.others.iter().chain(self.ladder.last());
+        others.filter(|d| !same_way(d, set)).map(|d| at_volts(d, volts(set)))
+    }
+
+    /// A way to bring back a part that holds its state which has not been tried.
+    #[must_use]
+    pub fn untried_way_back(&self, latch: &Latch) -> Option<DriveState> {
+        if latch.reset.is_some() {
+            return None;
+        }
+        let tried = |d: &DriveState| latch.tried.iter().any(|t| same_way(t, d));
+        self.ways_back(&latch.set).find(|d| !tried(d))
+    }
+
     /// The drive that moved the part, one step of the ladder up where there is one within a
     /// third: a warm coil needs more than it did at first.
     fn with_margin(&self, mover: &DriveState) -> DriveState {
@@ -112,9 +130,10 @@ pub fn next_on_coil(touch: &TouchRecord, has_diode: bool) -> Option<Step> {
 #[must_use]
 pub fn next_driven(touch: &TouchRecord, effect: &DriveEffect, drives: &Drives) -> Option<Step> {
     let looks: Vec<&Capture> = touch.ohms_captures().collect();
-    let drive = match &effect.latch {
-        Some(latch) if looks.first().is_none_or(|l| l.drive == latch.reset) => {
-            next_of_latching(&looks, latch)
+    let reset = effect.latch.as_ref().and_then(|l| Some((l, l.reset.as_ref()?)));
+    let drive = match reset {
+        Some((latch, reset)) if looks.first().is_none_or(|l| l.drive == *reset) => {
+            next_of_latching(&looks, &latch.set, reset)
         }
         _ => next_of_monostable(touch.touch, &looks, effect, drives),
     }?;
@@ -122,9 +141,13 @@ pub fn next_driven(touch: &TouchRecord, effect: &DriveEffect, drives: &Drives) -
 }
 
 /// Reset, set, does it hold, reset, does it hold.
-fn next_of_latching(looks: &[&Capture], latch: &Latch) -> Option<DriveState> {
-    let rest = DriveState::Rest;
-    [&latch.reset, &latch.set, &rest, &latch.reset, &rest].get(looks.len()).copied().cloned()
+fn next_of_latching(
+    looks: &[&Capture],
+    set: &DriveState,
+    reset: &DriveState,
+) -> Option<DriveState> {
+    let rest = &DriveState::Rest;
+    [reset, set, rest, reset, rest].get(looks.len()).copied().cloned()
 }
 
 fn next_of_monostable(
@@ -138,8 +161,7 @@ fn next_of_monostable(
     let Some(moved) = moved else {
         let tried = |d: &DriveState| looks.iter().any(|c| c.drive == *d);
         let next = drives.to_try(effect, touch, shut(first)).into_iter().find(|d| !tried(d));
-        let at_rest = looks.last().is_some_and(|c| c.drive == DriveState::Rest);
-        return next.or((!at_rest).then_some(DriveState::Rest));
+        return next.or_else(|| rest_unless(looks));
     };
     let after = &looks[moved + 1..];
     let Some(rest) = after.iter().find(|c| c.drive == DriveState::Rest) else {
@@ -154,29 +176,27 @@ fn next_of_monostable(
 /// The contact stayed where the drive put it: try the other ways until one brings it back, and
 /// look once more at rest.
 fn next_way_back(set: &Capture, after: &[&Capture], drives: &Drives) -> Option<DriveState> {
-    let at_rest = after.last().is_some_and(|c| c.drive == DriveState::Rest);
     let came_back = after.iter().any(|c| changed(set, c));
     let tried = |d: &DriveState| after.iter().any(|c| same_way(&c.drive, d));
-    let next = drives
-        .others
-        .iter()
-        .chain(drives.ladder.last())
-        .find(|d| !came_back && !same_way(d, &set.drive) && !tried(d));
-    match next {
-        Some(drive) => Some(at_volts(drive, volts(&set.drive))),
-        None => (!at_rest).then_some(DriveState::Rest),
-    }
+    let next = drives.ways_back(&set.drive).find(|d| !came_back && !tried(d));
+    next.or_else(|| rest_unless(after))
 }
 
-/// Whether two drives have the same pins the same way round.
-fn same_way(a: &DriveState, b: &DriveState) -> bool {
-    match (a, b) {
-        (
-            DriveState::Energised { plus: p, minus: m, .. },
-            DriveState::Energised { plus, minus, .. },
-        ) => (p, m) == (plus, minus),
-        _ => a == b,
-    }
+/// The next look at a part that holds its state, to bring it back.
+#[must_use]
+pub fn next_to_bring_back(touch: &TouchRecord, latch: &Latch, drives: &Drives) -> Option<Step> {
+    let looks: Vec<&Capture> = touch.ohms_captures().collect();
+    let Some(first) = looks.first() else { return Some(at_rest(Function::Resistance)) };
+    let came_back = looks.iter().any(|c| changed(first, c));
+    let next = drives.untried_way_back(latch).filter(|_| !came_back);
+    let drive = next.or_else(|| rest_unless(&looks))?;
+    Some(Step { function: Function::Resistance, drive })
+}
+
+/// Rest, unless the last look was at rest.
+fn rest_unless(looks: &[&Capture]) -> Option<DriveState> {
+    let at_rest = looks.last().is_some_and(|c| c.drive == DriveState::Rest);
+    (!at_rest).then_some(DriveState::Rest)
 }
 
 fn at_volts(drive: &DriveState, volts: f64) -> DriveState {
