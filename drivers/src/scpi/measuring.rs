@@ -271,7 +271,7 @@ impl Measuring {
             }
             None => {
                 // Nothing says whether it took the function: only a query that names it is safe.
-                if known.errors == Support::No && self.commands.measure.is_some() {
+                if known.errors != Support::Yes && self.commands.measure.is_some() {
                     known.one_shot.insert(self.wanted.function);
                 }
                 self.read(wire, known, now);

@@ -115,6 +115,8 @@ impl Wire {
         self.assembler.clear();
         self.unsent.clear();
         self.sent.clear();
+        // What was not sent needs no pause behind it.
+        self.free_at = self.free_at.min(self.now + self.dialect.gap);
     }
 
     pub(super) fn tell(&mut self, event: MeterEvent) {

@@ -15,6 +15,21 @@ fn talk() -> Talk {
     Talk { session: Profile::load("scpi").unwrap().session("port") }
 }
 
+/// With a meter that has neither error queue nor function query, at rest.
+fn plain_talk() -> Talk {
+    let text = include_str!("../../../profiles/scpi.toml")
+        .replace("error_query = \"SYST:ERR?\"\n", "")
+        .replace("function_query = \"FUNC?\"\n", "");
+    let mut talk = Talk { session: Profile::parse("plain", &text).unwrap().session("port") };
+    talk.hand(0, Input::LinkOpened);
+    talk.wake(60);
+    talk.wake(120);
+    assert_eq!(talk.receive(130, "MAKER,MODEL,0,1.0\n"), "*ESR?;");
+    // "Power on" right after `*CLS`: its event status says nothing.
+    assert_eq!(talk.receive(140, "128\n"), "");
+    talk
+}
+
 impl Talk {
     /// Hands over an input; gives what the session then wants to send, line ends as `;`.
     fn hand(&mut self, ms: u64, input: Input<'_>) -> String {
@@ -222,4 +237,17 @@ fn a_terminator_after_the_deadline_is_too_late() {
     talk.receive(3700, "+1.0E+00");
     assert_eq!(talk.receive(3741, "\n"), ";", "out of step");
     assert!(talk.events()[0].contains("nothing was asked"), "told, and no reading");
+}
+
+// F16: what is left of another answer must not become the head of the next.
+#[test]
+fn half_a_line_behind_an_answer_never_joins_the_next() {
+    let mut talk = plain_talk();
+    talk.order(200, Function::Resistance, 1);
+    assert_eq!(talk.wake(220), "MEAS:RES?;");
+    assert_eq!(talk.receive(221, "+1.0E+00\n2"), ";", "out of step");
+    let events = talk.events();
+    assert!(events.iter().any(|event| event.contains("a line begun before the query")));
+    talk.receive(230, "5.0E+00\n");
+    assert!(!talk.events().iter().any(|event| event.contains("Number(25")));
 }
