@@ -1,5 +1,6 @@
 //! The words of the command line, checked as far as a word by itself can be; what they mean
-//! together is the run's to check.
+//! together is the run's to check. Flags carry units, and every help text is one a technician
+//! can act on. Nothing is done here: each command is one call into [`coilmark::run`].
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use coilmark::event::Pins;
@@ -46,7 +47,7 @@ enum Command {
 
 #[derive(Args)]
 struct Demo {
-    /// Where to keep the record and the report [default: a new folder under the system's temporary folder]
+    /// Where to keep the record and the report [default: a new temporary folder]
     #[arg(long, value_name = "DIR")]
     job: Option<PathBuf>,
     /// Seed of everything that varies on the simulated bench

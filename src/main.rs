@@ -1,5 +1,6 @@
-//! The command line: words in, exit code out. Flags carry units; every failure is one message and
-//! one hint on standard error; standard output carries nothing but what was asked for.
+//! The command line: words in, exit code out. Every failure is one message and one hint on standard
+//! error; standard output carries nothing but what was asked for. What words mean is in
+//! `command_line`, what they do is in [`coilmark::run`].
 
 mod command_line;
 
@@ -8,8 +9,8 @@ use std::process::ExitCode;
 fn main() -> ExitCode {
     let (exit, failure) = command_line::obey();
     if let Some(failure) = failure {
-        eprintln!("error: {}", coilmark::operator::plain(&failure.to_string()));
-        eprintln!("hint: {}", coilmark::operator::plain(failure.hint()));
+        eprintln!("error: {}", coilmark::run::plain(&failure.to_string()));
+        eprintln!("hint: {}", coilmark::run::plain(failure.hint()));
     }
     ExitCode::from(exit.code())
 }

@@ -95,6 +95,26 @@ impl Clock for HandClock {
     }
 }
 
+/// What is left of a span of time, by the machine's monotonic clock: for the few calls into the
+/// system that have to be given a time-out, below any clock that is handed in.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Allowance {
+    began: Instant,
+    span: Duration,
+}
+
+impl Allowance {
+    /// All of `span`, from now on.
+    pub(crate) fn of(span: Duration) -> Self {
+        Self { began: Instant::now(), span }
+    }
+
+    /// What is left; zero when it is used up.
+    pub(crate) fn left(&self) -> Duration {
+        self.span.saturating_sub(self.began.elapsed())
+    }
+}
+
 /// The machine's monotonic clock, counted from its creation.
 #[derive(Clone, Copy, Debug)]
 pub struct SystemClock {

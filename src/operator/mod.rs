@@ -62,8 +62,8 @@ pub enum Heard {
 #[must_use]
 pub fn plain(text: &str) -> String {
     let harmful = |c: char| {
-        c.is_control()
-            || matches!(c, '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{feff}')
+        let turns = matches!(c, '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}');
+        c.is_control() || turns || matches!(c, '\u{2066}'..='\u{2069}' | '\u{feff}')
     };
     text.chars()
         .flat_map(|c| {

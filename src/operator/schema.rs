@@ -1,4 +1,6 @@
-//! The JSON Schema of the operator's two sides: what the program writes, what it takes.
+//! The JSON Schema of the operator's two sides: what the program writes and what it takes, made
+//! from the very types that are written and read. On this wire an event is a note, so its tag is
+//! renamed here as it is there.
 
 use super::json::{AnswerLine, AskLine, ErrorLine, ReadingLine};
 use crate::event::Event;

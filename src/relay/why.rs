@@ -1,5 +1,6 @@
 //! Why a placement is asked for, as data: the guide and the screen say it in the operator's own
-//! pin names.
+//! pin names. A reason is read off the posterior at the moment of choosing; it explains, and
+//! decides nothing.
 
 use super::evidence::Status;
 use super::pair::Pair;

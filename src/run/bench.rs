@@ -1,4 +1,6 @@
-//! The simulated bench, as a program of its own and behind a `sim:` link.
+//! The simulated bench as a program of its own, and behind a `sim:` link. Words from the command
+//! line become a part, a meter and hands; what they then do is [`mod@crate::bench`]'s. A relay file
+//! that is wrong is bad input, named with its line.
 
 use super::failure::{Exit, Failure, chain};
 use crate::bench::{

@@ -1,5 +1,6 @@
 //! What meters are there. Listing asks only the system; a port is written to only when the
-//! operator named it.
+//! operator named it, since a command meant for a meter can do harm to a stranger. Prints lines,
+//! or one JSON object.
 
 use super::failure::{Exit, Failure};
 use crate::operator::plain;

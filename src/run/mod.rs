@@ -12,6 +12,7 @@ mod meters;
 mod papers;
 mod stamp;
 
+pub use crate::operator::plain;
 pub use bench::{BenchTerms, run_bench};
 pub use demo::run_demo;
 pub use failure::{Exit, Failure};

@@ -1,5 +1,6 @@
-//! What is made from a job folder alone, with no meter: reports, the check of the record, and
-//! the schemas of everything that is machine-readable.
+//! What is made from a job folder alone, with no meter: reports, the check of the record, and the
+//! schemas of everything that is machine-readable. The same folder gives the same papers, byte
+//! for byte.
 
 use super::failure::{Exit, Failure};
 use super::identify::write_reports;

@@ -1,5 +1,6 @@
 //! The one place where wall-clock time is read: a stamp for the journal, in the operator's own
-//! zone, beside the run's monotonic time. Intervals never come from here.
+//! zone, beside the run's monotonic time. Intervals never come from here: a clock that is set
+//! during a run must not stretch or shrink it.
 
 use crate::journal::Stamp;
 use drivers::Clock;

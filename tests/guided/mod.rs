@@ -1,5 +1,6 @@
 //! Leads a whole identification on the simulated bench in simulated time, without a link: asks go
-//! to the hands, readings come from the meter model, facts go to a list. Nothing sleeps.
+//! to the hands, readings come from the meter model, facts go to a list. Nothing sleeps, and the
+//! same seed gives the same run.
 
 #![allow(dead_code, reason = "each test program uses its own part of this")]
 

@@ -31,7 +31,10 @@ impl Source {
     pub fn read(path: &str, raw: &str) -> Self {
         let tokens = tokens(raw);
         let whole = path.starts_with("tests/") || path.contains("/tests/");
-        let test_lines = match whole || path.ends_with("/tests.rs") {
+        let testing =
+            ["/tests.rs", "_tests.rs", "src/fixtures.rs"].iter().any(|end| path.ends_with(end));
+        let whole = whole || testing || path.contains("/testing/");
+        let test_lines = match whole {
             true => std::iter::once(1..=usize::MAX).collect(),
             false => test_items(&tokens),
         };

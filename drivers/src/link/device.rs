@@ -5,11 +5,12 @@
 //! kernel's timeout and abort calls need unsafe code, which this project forbids.
 
 use super::{Flow, Link, Received, is_nothing_yet, lost, not_taken};
+use crate::clock::Allowance;
 use crate::error::DriverError;
 use std::fs::{File, OpenOptions};
 use std::io::{self, Read, Write};
 use std::os::unix::fs::FileTypeExt;
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 /// A message device, over a file or over anything that reads and writes like one.
 #[derive(Debug)]
@@ -46,7 +47,7 @@ impl<F: Read + Write> DeviceLink<F> {
 
 impl<F: Read + Write + Send> Link for DeviceLink<F> {
     fn write(&mut self, bytes: &[u8], within: Duration) -> Result<(), DriverError> {
-        let began = Instant::now();
+        let allowed = Allowance::of(within);
         loop {
             // A message goes out in one call, or it would be two messages.
             match self.file.write(bytes) {
@@ -58,7 +59,7 @@ impl<F: Read + Write + Send> Link for DeviceLink<F> {
                 }
                 Err(error) => return Err(lost(&self.name, "sending", Some(error))),
             }
-            if began.elapsed() >= within {
+            if allowed.left().is_zero() {
                 return Err(not_taken(&self.name, bytes, within));
             }
         }

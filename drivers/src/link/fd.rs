@@ -2,10 +2,11 @@
 //! signals and short writes. What a readiness means (bytes, or a hangup) is found out by the
 //! read or write that follows.
 
+use crate::clock::Allowance;
 use rustix::event::{PollFd, PollFlags, Timespec, poll};
 use std::io::{self, Write};
 use std::os::fd::AsFd;
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 /// Waits until `fd` can be read without blocking; false if it cannot after `wait`. A signal ends
 /// the wait early with false.
@@ -19,13 +20,13 @@ pub(super) fn write_all<W: Write + AsFd>(
     mut bytes: &[u8],
     within: Duration,
 ) -> io::Result<bool> {
-    let began = Instant::now();
+    let allowed = Allowance::of(within);
     while !bytes.is_empty() {
         match writer.write(bytes) {
             Ok(0) => return Err(io::ErrorKind::WriteZero.into()),
             Ok(count) => bytes = bytes.get(count..).unwrap_or_default(),
             Err(error) if super::is_nothing_yet(&error) => {
-                let left = within.saturating_sub(began.elapsed());
+                let left = allowed.left();
                 if left.is_zero() {
                     return Ok(false);
                 }

@@ -3,13 +3,14 @@
 //! with the process that holds it. Never flushed: that would wait for a reader that may be gone.
 
 use super::{Link, Received, classify_read, is_nothing_yet, lost, not_taken};
+use crate::clock::Allowance;
 use crate::error::DriverError;
 use serialport::{ClearBuffer, DataBits, ErrorKind, Parity, SerialPort, StopBits, TTYPort};
 use std::fs;
 use std::io::{self, Read, Write};
 use std::os::unix::fs::MetadataExt;
 use std::path::Path;
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 /// What to do with the DTR line when the port opens. Some adapters need it, some meters take
 /// their power from it, some boards reset on it.
@@ -83,10 +84,10 @@ impl SerialLink {
 
 impl Link for SerialLink {
     fn write(&mut self, bytes: &[u8], within: Duration) -> Result<(), DriverError> {
-        let began = Instant::now();
+        let allowed = Allowance::of(within);
         let mut rest = bytes;
         while !rest.is_empty() {
-            let left = within.saturating_sub(began.elapsed());
+            let left = allowed.left();
             if left.is_zero() {
                 return Err(not_taken(&self.name, bytes, within));
             }

@@ -1,4 +1,5 @@
-//! The text that names a link, and back: `serial:PATH[?baud=9600&data=8&parity=none&stop=1&dtr=on]`,
+//! The text that names a link, and back:
+//! `serial:PATH[?baud=9600&data=8&parity=none&stop=1&dtr=on]`,
 //! `tcp:HOST:PORT`, `usbtmc:PATH`. What it names is opened by [`LinkSpec::open`]. Simulated links
 //! (`sim:FILE`) belong to the crate above and are refused here.
 

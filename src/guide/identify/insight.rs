@@ -1,5 +1,6 @@
 //! What the record means at one moment: the belief's posterior, the coils with what was measured
-//! of them, what the drive did, and which drives may be tried. Derived, never stored.
+//! of them, what the drive did, and which drives may be tried. Derived anew from the record each
+//! time, never stored, so that a capture taken back or replayed changes it by itself.
 
 use super::Terms;
 use super::finding;

@@ -1,4 +1,6 @@
-//! Both leads on the two pins of a pair, one way round or the other. Pins are positions.
+//! Both leads on the two pins of a pair, one way round or the other. Pins are positions. A way is
+//! what a person can do; a pair is what the belief reasons about; the coil's polarity is the one
+//! place where the two differ.
 
 use crate::relay::Pair;
 
