@@ -52,7 +52,6 @@ impl Tags {
     }
 
     /// The next tag.
-    #[expect(clippy::should_implement_trait, reason = "tags never end")]
     pub const fn next(&mut self) -> u8 {
         self.0 = if self.0 == u8::MAX { 1 } else { self.0 + 1 };
         self.0
