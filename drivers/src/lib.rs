@@ -19,6 +19,7 @@ pub mod session;
 pub mod stream;
 #[cfg(test)]
 pub(crate) mod testing;
+pub mod usbtmc;
 
 pub use clock::{Clock, HandClock, Moment, SystemClock};
 pub use error::DriverError;

@@ -163,9 +163,18 @@ fn scpi(raw: &RawProfile) -> Result<ScpiDialect, Fault> {
         overload: raw.overload.iter().map(|word| word.to_ascii_uppercase()).collect(),
         error_query: raw.error_query.clone(),
         function_query: raw.function_query.clone(),
+        block: block(raw)?,
         status_every: raw.status_every_readings.unwrap_or(20).max(1),
         functions,
     })
+}
+
+fn block(raw: &RawProfile) -> Result<usize, Fault> {
+    let count = raw.readings_per_query.unwrap_or(1);
+    match usize::try_from(count) {
+        Ok(count) if (1..=250).contains(&count) => Ok(count),
+        _ => Err(Fault::new("readings_per_query", "must be from 1 to 250")),
+    }
 }
 
 fn function_commands(function: Function, raw: &RawFunction) -> Result<FunctionCommands, Fault> {
@@ -187,6 +196,7 @@ fn lines(raw: &RawProfile) -> Result<LinesDialect, Fault> {
         &[
             ("error_query", raw.error_query.is_some()),
             ("function_query", raw.function_query.is_some()),
+            ("readings_per_query", raw.readings_per_query.is_some()),
             ("status_every_readings", raw.status_every_readings.is_some()),
             ("remote", !raw.remote.is_empty()),
             ("quiet_ms", raw.quiet_ms.is_some()),

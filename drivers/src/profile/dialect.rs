@@ -98,7 +98,9 @@ pub struct ScpiDialect {
     pub error_query: Option<String>,
     /// Asks for the function in force.
     pub function_query: Option<String>,
-    /// The event status register is asked for every so many readings.
+    /// How many readings each query brings.
+    pub block: usize,
+    /// The event status register is asked for every so many queries.
     pub status_every: u32,
     /// Commands per function.
     pub functions: BTreeMap<Function, FunctionCommands>,

@@ -69,6 +69,9 @@ pub struct RawProfile {
     pub function_query: Option<String>,
     /// `scpi`: asks for the event status register every so many readings.
     pub status_every_readings: Option<u32>,
+    /// `scpi`: how many readings each `read` query brings, separated by commas; `configure` must
+    /// set the meter so (`SAMP:COUN 10`). They all bear the time of their line.
+    pub readings_per_query: Option<u32>,
     /// `lines`: a regular expression with the groups `value` and `unit`, and if need be `sign`
     /// and `function`; without it the built-in grammar (sign, number, unit word) is used.
     pub pattern: Option<String>,

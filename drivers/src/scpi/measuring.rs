@@ -5,7 +5,6 @@
 //! configuring does not work, one-line queries (`MEAS:RES?`) are tried, once, and remembered.
 
 use super::error_queue::ErrorEntry;
-use super::message::short_header;
 use super::number::parse_value;
 use super::session::{Known, Next, Support, Wanted};
 use super::syncing::{ERRORS_AT_MOST, POWER_ON, event_status, refused};
@@ -20,14 +19,14 @@ use std::time::Duration;
 
 #[derive(Debug)]
 pub(super) struct Measuring {
-    wanted: Wanted,
-    commands: FunctionCommands,
-    stage: Stage,
-    since: Moment,
+    pub(super) wanted: Wanted,
+    pub(super) commands: FunctionCommands,
+    pub(super) stage: Stage,
+    pub(super) since: Moment,
 }
 
 #[derive(Debug)]
-enum Stage {
+pub(super) enum Stage {
     /// Configured; the meter may need a while.
     Settling { until: Moment, first: Option<ErrorEntry> },
     /// The error query is under way, after configuring.
@@ -39,9 +38,9 @@ enum Stage {
     /// The error query is under way, after a reading that did not come.
     Blaming { deadline: Moment, query: String },
     /// The reading is there; the function query is under way.
-    Confirming { deadline: Moment, reading: Reading },
+    Confirming { deadline: Moment, readings: Vec<Reading> },
     /// The reading is there; `*ESR?` is under way.
-    CheckingStatus { deadline: Moment, reading: Reading },
+    CheckingStatus { deadline: Moment, readings: Vec<Reading> },
 }
 
 impl Measuring {
@@ -167,169 +166,14 @@ impl Measuring {
             Stage::Shown { .. } => self.shown(&line, wire, known, now),
             Stage::Reading { query, .. } => self.value_received(&line, &query, wire, known, now),
             Stage::Blaming { query, .. } => self.blamed(&line, &query, wire, known, now),
-            Stage::Confirming { reading, .. } => self.confirmed(&line, reading, wire, known, now),
-            Stage::CheckingStatus { reading, .. } => {
-                self.status_received(&line, reading, wire, known)
+            Stage::Confirming { readings, .. } => self.confirmed(&line, readings, wire, known, now),
+            Stage::CheckingStatus { readings, .. } => {
+                self.status_received(&line, readings, wire, known)
             }
         }
     }
 
-    // Configuring.
-
-    fn configure(&mut self, wire: &mut Wire, now: Moment) {
-        let mut at = now;
-        for line in &self.commands.configure {
-            at = wire.send(line);
-        }
-        self.stage = Stage::Settling { until: at + wire.dialect.settle, first: None };
-    }
-
-    fn ask_taken(
-        &mut self,
-        left: u32,
-        first: Option<ErrorEntry>,
-        wire: &mut Wire,
-        known: &mut Known,
-        now: Moment,
-    ) -> Next {
-        self.since = now;
-        match wire.dialect.error_query.clone() {
-            Some(query) if known.errors != Support::No => {
-                let deadline = wire.ask(&query, wire.dialect.timeout);
-                self.stage = Stage::Taken { deadline, left, first };
-                Next::Stay
-            }
-            _ => self.after_configuring(first, wire, known, now),
-        }
-    }
-
-    fn taken(
-        &mut self,
-        entry: ErrorEntry,
-        left: u32,
-        first: Option<ErrorEntry>,
-        wire: &mut Wire,
-        known: &mut Known,
-        now: Moment,
-    ) -> Next {
-        if !entry.is_none() && left > 1 {
-            return self.ask_taken(left - 1, first.or(Some(entry)), wire, known, now);
-        }
-        known.errors = if entry.is_none() { Support::Yes } else { Support::No };
-        self.after_configuring(first, wire, known, now)
-    }
-
-    /// Goes on if the meter took it; `refusal` is what it said against it.
-    fn after_configuring(
-        &mut self,
-        refusal: Option<ErrorEntry>,
-        wire: &mut Wire,
-        known: &mut Known,
-        now: Moment,
-    ) -> Next {
-        let Some(error) = refusal else {
-            known.configures |= known.errors == Support::Yes;
-            return self.ask_shown(wire, known, now);
-        };
-        if error.is_local() && !known.remote_sent && !wire.dialect.remote.is_empty() {
-            for line in wire.dialect.remote.clone() {
-                wire.send(&line);
-            }
-            known.remote_sent = true;
-            self.configure(wire, now);
-            return Next::Stay;
-        }
-        let refusal = refused(&wire.port, &self.commands.configure.join(";"), &error);
-        if known.configures || self.commands.measure.is_none() {
-            return self.decline(refusal, wire, known);
-        }
-        wire.complain(refusal);
-        known.one_shot.insert(self.wanted.function);
-        self.read(wire, known, now);
-        Next::Stay
-    }
-
-    fn decline(&self, error: DriverError, wire: &mut Wire, known: &mut Known) -> Next {
-        wire.tell(MeterEvent::Declined { epoch: self.wanted.epoch, error });
-        if known.wanted == Some(self.wanted) {
-            known.wanted = None;
-        }
-        Next::Ready
-    }
-
-    fn ask_shown(&mut self, wire: &mut Wire, known: &mut Known, now: Moment) -> Next {
-        known.configured = Some(self.wanted.function);
-        known.since_status = 0;
-        self.since = now;
-        match self.function_query(wire, known) {
-            Some(query) => {
-                let within = match known.function_query {
-                    Support::Unknown => known.optional_within(wire.dialect.timeout),
-                    _ => wire.dialect.timeout,
-                };
-                self.stage = Stage::Shown { deadline: wire.ask(&query, within) };
-            }
-            None => {
-                // Nothing says whether it took the function: only a query that names it is safe.
-                if known.errors != Support::Yes && self.commands.measure.is_some() {
-                    known.one_shot.insert(self.wanted.function);
-                }
-                self.read(wire, known, now);
-            }
-        }
-        Next::Stay
-    }
-
-    fn function_query(&self, wire: &Wire, known: &Known) -> Option<String> {
-        let asks = known.function_query != Support::No && !self.commands.shown_as.is_empty();
-        wire.dialect.function_query.clone().filter(|_| asks)
-    }
-
-    fn shown(
-        &mut self,
-        line: &Result<String, BadLine>,
-        wire: &mut Wire,
-        known: &mut Known,
-        now: Moment,
-    ) -> Next {
-        if self.shows_function(line) {
-            known.function_query = Support::Yes;
-        } else if known.function_query == Support::Yes {
-            return Next::Failed(self.setting_lost(line, wire));
-        } else {
-            // It answers something else: it cannot be used to confirm anything, and it may be
-            // that the function was not taken. Queries that name their function are safe.
-            known.function_query = Support::No;
-            known.configures = false;
-            if self.commands.measure.is_some() {
-                known.one_shot.insert(self.wanted.function);
-            }
-            if line.as_deref().is_ok_and(|text| text.starts_with(['"', '\''])) {
-                self.read(wire, known, now);
-                return Next::Stay;
-            }
-            return Next::Resync;
-        }
-        self.read(wire, known, now);
-        Next::Stay
-    }
-
-    fn shows_function(&self, line: &Result<String, BadLine>) -> bool {
-        line.as_deref().is_ok_and(|text| self.commands.shown_as.contains(&short_header(text)))
-    }
-
-    fn setting_lost(&self, line: &Result<String, BadLine>, wire: &Wire) -> DriverError {
-        let found = match line {
-            Ok(text) => escape(text.as_bytes(), 64),
-            Err(_) => "noise".to_owned(),
-        };
-        let expected = self.wanted.function.to_string();
-        DriverError::SettingLost { port: wire.port.clone(), expected, found }
-    }
-
-    // Reading.
-
-    fn read(&mut self, wire: &mut Wire, known: &mut Known, now: Moment) {
+    pub(super) fn read(&mut self, wire: &mut Wire, known: &mut Known, now: Moment) {
         let one_shot = known.one_shot.contains(&self.wanted.function);
         let query = match &self.commands.measure {
             Some(measure) if one_shot => measure.clone(),
@@ -339,7 +183,8 @@ impl Measuring {
         let at = wire.send_at(&query, paced);
         known.read_at = Some(at);
         self.since = at;
-        let deadline = at + wire.dialect.timeout + wire.dialect.integration;
+        let count = u32::try_from(self.block(wire, known)).unwrap_or(u32::MAX);
+        let deadline = at + wire.dialect.timeout + wire.dialect.integration * count;
         self.stage = Stage::Reading { query, deadline };
     }
 
@@ -351,48 +196,65 @@ impl Measuring {
         known: &mut Known,
         now: Moment,
     ) -> Next {
-        let value = match line {
-            Ok(text) => self.parse(text, wire).map(|value| (value, text)),
+        let readings = match line {
+            Ok(text) => self.parse_block(text, wire, known, now),
             Err(_) => None,
         };
-        let Some((value, text)) = value else {
+        let Some(readings) = readings else {
             let error = wire.garbled(&format!("a reading for `{query}`"), line);
             return self.read_failed(error, known);
-        };
-        let function = self.wanted.function;
-        let reading = Reading {
-            value,
-            unit: function.unit(),
-            function,
-            u: wire.profile.standard_uncertainty(function, value),
-            text: escape(text.as_bytes(), 200),
-            at: now,
         };
         known.reads = Support::Yes;
         self.since = now;
         match self.function_query(wire, known) {
             Some(query) if known.function_query == Support::Yes => {
                 let deadline = wire.ask(&query, wire.dialect.timeout);
-                self.stage = Stage::Confirming { deadline, reading };
+                self.stage = Stage::Confirming { deadline, readings };
                 Next::Stay
             }
-            _ if known.one_shot.contains(&function) => self.deliver(reading, wire, known),
-            _ => self.check_status(reading, wire, known),
+            _ if known.one_shot.contains(&self.wanted.function) => {
+                self.deliver(readings, wire, known)
+            }
+            _ => self.check_status(readings, wire, known),
         }
     }
 
-    fn parse(&self, text: &str, wire: &Wire) -> Option<Value> {
-        let word = text.trim().trim_start_matches(['+', '-']).to_ascii_uppercase();
-        if wire.dialect.overload.contains(&word) {
-            return Some(Value::Overload);
+    /// How many readings the query under way brings: one-line queries set the meter to one.
+    fn block(&self, wire: &Wire, known: &Known) -> usize {
+        if known.one_shot.contains(&self.wanted.function) { 1 } else { wire.dialect.block }
+    }
+
+    /// The readings of one answer; exactly as many as were asked for, or none.
+    fn parse_block(
+        &self,
+        text: &str,
+        wire: &Wire,
+        known: &Known,
+        now: Moment,
+    ) -> Option<Vec<Reading>> {
+        let fields: Vec<&str> = text.split(',').collect();
+        if fields.len() != self.block(wire, known) {
+            return None;
         }
-        parse_value(text).ok()
+        let function = self.wanted.function;
+        let reading = |field: &str| {
+            let value = parse(field, wire)?;
+            Some(Reading {
+                value,
+                unit: function.unit(),
+                function,
+                u: wire.profile.standard_uncertainty(function, value),
+                text: escape(field.as_bytes(), 200),
+                at: now,
+            })
+        };
+        fields.into_iter().map(reading).collect()
     }
 
     fn confirmed(
         &mut self,
         line: &Result<String, BadLine>,
-        reading: Reading,
+        readings: Vec<Reading>,
         wire: &mut Wire,
         known: &mut Known,
         now: Moment,
@@ -403,30 +265,30 @@ impl Measuring {
         known.since_status += 1;
         self.since = now;
         if known.since_status < wire.dialect.status_every {
-            return self.deliver(reading, wire, known);
+            return self.deliver(readings, wire, known);
         }
         known.since_status = 0;
-        self.check_status(reading, wire, known)
+        self.check_status(readings, wire, known)
     }
 
-    fn check_status(&mut self, reading: Reading, wire: &mut Wire, known: &mut Known) -> Next {
+    fn check_status(&mut self, readings: Vec<Reading>, wire: &mut Wire, known: &mut Known) -> Next {
         if known.status != Support::Yes {
-            return self.deliver(reading, wire, known);
+            return self.deliver(readings, wire, known);
         }
         let deadline = wire.ask("*ESR?", wire.dialect.timeout);
-        self.stage = Stage::CheckingStatus { deadline, reading };
+        self.stage = Stage::CheckingStatus { deadline, readings };
         Next::Stay
     }
 
     fn status_received(
         &self,
         line: &Result<String, BadLine>,
-        reading: Reading,
+        readings: Vec<Reading>,
         wire: &mut Wire,
         known: &mut Known,
     ) -> Next {
         match line.as_deref().ok().and_then(event_status) {
-            Some(status) if status & POWER_ON == 0 => self.deliver(reading, wire, known),
+            Some(status) if status & POWER_ON == 0 => self.deliver(readings, wire, known),
             Some(_) => {
                 let found = Ok("its state after power on".to_owned());
                 Next::Failed(self.setting_lost(&found, wire))
@@ -435,10 +297,12 @@ impl Measuring {
         }
     }
 
-    fn deliver(&self, reading: Reading, wire: &mut Wire, known: &mut Known) -> Next {
+    fn deliver(&self, readings: Vec<Reading>, wire: &mut Wire, known: &mut Known) -> Next {
         known.failures = 0;
         if known.wanted == Some(self.wanted) {
-            wire.tell(MeterEvent::ReadingTaken { epoch: self.wanted.epoch, reading });
+            for reading in readings {
+                wire.tell(MeterEvent::ReadingTaken { epoch: self.wanted.epoch, reading });
+            }
         }
         Next::Ready
     }
@@ -497,4 +361,13 @@ impl Measuring {
         }
         Next::Failed(error)
     }
+}
+
+/// One value of an answer, or an overload word.
+fn parse(text: &str, wire: &Wire) -> Option<Value> {
+    let word = text.trim().trim_start_matches(['+', '-']).to_ascii_uppercase();
+    if wire.dialect.overload.contains(&word) {
+        return Some(Value::Overload);
+    }
+    parse_value(text).ok()
 }

@@ -1,8 +1,8 @@
-//! Messages that are not numbers: the identification (IEEE 488.2, 10.14), headers in their
-//! short form (SCPI-99 vol. 1, 6.2.1), and answers of several values (IEEE 488.2, 8.4.1).
+//! Messages that are not numbers: the identification (IEEE 488.2, 10.14), and headers in their
+//! short form (SCPI-99 vol. 1, 6.2.1), by which spellings of one header are compared. What a
+//! header means is left to the session.
 
-use super::number::{NumberFault, parse_value};
-use crate::reading::Value;
+use super::number::parse_value;
 
 /// The four fields of an identification.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -57,18 +57,6 @@ fn short_word(word: &str) -> String {
     }
     let vowel = matches!(word.as_bytes().get(3), Some(b'A' | b'E' | b'I' | b'O' | b'U'));
     word.chars().take(if vowel { 3 } else { 4 }).collect()
-}
-
-/// An answer of several values, separated by commas; exactly `count` of them.
-///
-/// # Errors
-/// [`NumberFault::Form`] for another count, or the first value's own fault.
-pub fn split_values(text: &str, count: usize) -> Result<Vec<Value>, NumberFault> {
-    let fields: Vec<&str> = text.split(',').collect();
-    if fields.len() != count {
-        return Err(NumberFault::Form);
-    }
-    fields.into_iter().map(parse_value).collect()
 }
 
 #[cfg(test)]
@@ -131,15 +119,5 @@ mod tests {
         assert_eq!(short_header(" \"voltage:ac\" "), "VOLT:AC");
         assert_eq!(short_header("RES +1.000E+03,+1.0E-3"), "RES");
         assert_eq!(short_header(""), "");
-    }
-
-    // F48: exact count, or it is an error.
-    #[test]
-    fn several_values_are_taken_in_the_number_expected_only() {
-        let two = split_values("+1.0E0,-9.9E37", 2).unwrap();
-        assert_eq!(two, [Value::Number(1.0), Value::Overload]);
-        assert_eq!(split_values("1,234", 1), Err(NumberFault::Form));
-        assert_eq!(split_values("1", 2), Err(NumberFault::Form));
-        assert_eq!(split_values("1,,2", 3), Err(NumberFault::Empty));
     }
 }

@@ -1,6 +1,7 @@
 //! The client's side of SCPI-99 and IEEE 488.2: numbers and messages as an instrument sends
 //! them, its error queue, and the conversation with it as a state machine without I/O.
 
+mod configuring;
 mod error_queue;
 mod measuring;
 mod message;
@@ -10,6 +11,6 @@ mod syncing;
 mod wire;
 
 pub use error_queue::{ErrorEntry, standard_text};
-pub use message::{IdentityFields, short_header, split_values};
+pub use message::{IdentityFields, short_header};
 pub use number::{NumberFault, parse_value};
 pub use session::ScpiSession;

@@ -251,3 +251,24 @@ fn half_a_line_behind_an_answer_never_joins_the_next() {
     talk.receive(230, "5.0E+00\n");
     assert!(!talk.events().iter().any(|event| event.contains("Number(25")));
 }
+
+// F12, F48: many readings per query, in the number expected or not at all.
+#[test]
+fn a_block_of_readings_is_taken_whole_or_not_at_all() {
+    let text = include_str!("../../../profiles/scpi.toml")
+        .replace("pace_ms = 5", "pace_ms = 5\nreadings_per_query = 3");
+    let mut talk = Talk { session: Profile::parse("blocks", &text).unwrap().session("port") };
+    talk.open();
+    talk.configure();
+    talk.receive(300, "+1.0,OL,+9.91E+37\n");
+    talk.receive(310, "\"RES\"\n");
+    let readings = ["1: Number(1.0) +1.0", "1: Overload OL", "1: NotANumber +9.91E+37"];
+    assert_eq!(talk.events(), readings);
+    for bad in ["+1.0,+2.0\n", "+1.0,+2.0,+3.0,+4.0\n", "+1.0,,+3.0\n", "+1.0\n"] {
+        let mut talk = Talk { session: Profile::parse("blocks", &text).unwrap().session("port") };
+        talk.open();
+        talk.configure();
+        assert_eq!(talk.receive(300, bad), ";", "{bad:?} puts both out of step");
+        assert!(talk.events()[0].contains("a reading for `READ?`"), "{bad:?}");
+    }
+}
