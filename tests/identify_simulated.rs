@@ -113,7 +113,8 @@ macro_rules! identified {
             $(#[test] fn $name() {
                 let (part, led) = super::run(stringify!($name), super::steady());
                 super::assert_right(&part, led.finding());
-                assert_eq!(super::codes(led.finding()), part.truth.faults.iter().copied().collect());
+                let faults = part.truth.faults.iter().copied().collect();
+                assert_eq!(super::codes(led.finding()), faults);
                 assert_eq!(led.exit, 0);
             })*
         }

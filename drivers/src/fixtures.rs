@@ -1,5 +1,6 @@
 //! Reads the fixture files for unit tests: recorded or composed bytes of meters, one case a
-//! file, named for the case. Only compiled for tests.
+//! file, named for the case. Only compiled for tests, where a missing file is a failed test. What
+//! a case should give stands in the test that reads it.
 
 use std::path::{Path, PathBuf};
 

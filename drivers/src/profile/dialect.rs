@@ -1,5 +1,6 @@
 //! How a meter talks, checked: commands and times of a SCPI meter, grammar and unit words of a
-//! meter that sends lines. Nothing downstream checks these again.
+//! meter that sends lines. Nothing downstream checks these again; what a file said, unchecked, is
+//! the raw profile's.
 
 use crate::reading::{Function, Unit};
 use regex_lite::Regex;

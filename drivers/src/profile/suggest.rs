@@ -1,5 +1,6 @@
 //! Turns an error of the TOML reader into one line with its place and, where a word is not one
-//! of those expected, the nearest of them. What counts as near is the edit distance.
+//! of those expected, the nearest of them. What counts as near is the edit distance. It only
+//! makes messages: what is an error is the reader's word.
 
 /// The error as text: line, column, what is wrong, and a suggestion if there is one.
 pub(super) fn explain(error: &toml::de::Error, text: &str) -> String {

@@ -1,4 +1,6 @@
-//! What a profile file may say, what it may not, and what the message then is.
+//! What a profile file may say, what it may not, and what the message then is. The shipped
+//! profiles are read here as a user's file would be. Accuracy figures are checked against worked
+//! examples that name their source.
 
 use super::*;
 

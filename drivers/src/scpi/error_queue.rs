@@ -1,5 +1,6 @@
 //! One entry of an instrument's error queue: `-113,"Undefined header;READ?"`, in the forms that
-//! instruments send it (a plus sign, no quotes, no text). SCPI-99 vol. 2, 21.8.
+//! instruments send it (a plus sign, no quotes, no text). SCPI-99 vol. 2, 21.8. How often the queue
+//! is asked, and when it counts as endless, is the session's matter.
 
 /// One entry of the error queue.
 #[derive(Clone, Debug, PartialEq, Eq)]

@@ -1,5 +1,6 @@
 //! The client's side of SCPI-99 and IEEE 488.2: numbers and messages as an instrument sends
-//! them, its error queue, and the conversation with it as a state machine without I/O.
+//! them, its error queue, and the conversation with it as a state machine without I/O. Bytes come
+//! in and go out through [`crate::session::Session`]; links are not known here.
 
 mod configuring;
 mod error_queue;

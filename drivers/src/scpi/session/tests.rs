@@ -1,4 +1,6 @@
-//! Transcripts of the SCPI session: at this time, this in, that out, next wake then.
+//! Transcripts of the SCPI session: at this time, this in, that out, next wake then. The meter is
+//! a list of lines, the clock is set by hand, and a wrong turn shows as a wrong line. Rows of the
+//! table of failures are named beside the tests that show them.
 
 use super::*;
 use std::time::Duration;

@@ -1,4 +1,6 @@
-//! Transcripts: at this time, this comes in; these events come out.
+//! Transcripts of the line session: at this time, this comes in; these events come out. The clock
+//! is set by hand. What a line means is tested beside the grammar, in its own file.
+//! Free-running and polled meters are both here.
 
 use super::*;
 use crate::reading::Value;
