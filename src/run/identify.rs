@@ -284,7 +284,14 @@ impl Instrument {
         self.simulated.is_some()
     }
 
-    fn hands(&self) -> Hands {
+    /// Opens its port; what it says goes to the inbox.
+    pub(super) fn open(&self, clock: Arc<dyn Clock>, inbox: &Inbox) -> Result<Port, Failure> {
+        tracing::debug!("opening {} as {}", self.link, self.spec);
+        let sink = inbox.meter_sink();
+        Ok(Port::open_with(&self.spec, &self.profile, clock, self.options.clone(), sink)?)
+    }
+
+    pub(super) fn hands(&self) -> Hands {
         match &self.simulated {
             None => Hands::Real,
             Some(s) if s.alone => Hands::Alone(s.bench.clone()),
@@ -338,10 +345,7 @@ impl Station {
             if let Err(e) = inbox.listen_to_signals() {
                 tracing::warn!("interrupts cannot be listened to: {e}");
             }
-            let Instrument { link, spec, profile, options, .. } = &self.meter;
-            tracing::debug!("opening {link} as {spec}");
-            let sink = inbox.meter_sink();
-            let port = Port::open_with(spec, profile, Arc::clone(&clock), options.clone(), sink)?;
+            let port = self.meter.open(Arc::clone(&clock), &inbox)?;
             let workbench = Workbench {
                 guide: self.guide,
                 journal: self.journal,
@@ -350,7 +354,7 @@ impl Station {
                 inbox,
                 clock,
                 hands,
-                link: link.clone(),
+                link: self.meter.link.clone(),
                 job: self.job.display().to_string(),
             };
             workbench.run(Event::RunStarted(start)).await

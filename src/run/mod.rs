@@ -273,3 +273,6 @@ impl Run<'_> {
         }
     }
 }
+
+#[cfg(test)]
+mod tests;
