@@ -121,6 +121,10 @@ struct Identify {
     /// Leave the proof of each contact out: what is named is then inferred
     #[arg(long)]
     quick: bool,
+    /// Measure the coil against each pole and pole against pole at the end: open beyond the meter's
+    /// range, which is no insulation test
+    #[arg(long)]
+    isolation: bool,
     /// The folder for the record and the report [default: identify-DATE-TIME here]
     #[arg(long, value_name = "DIR")]
     job: Option<PathBuf>,
@@ -314,6 +318,7 @@ impl From<Identify> for IdentifyTerms {
             coil_watts_max: w.coil_watts_max,
             ambient_celsius: w.ambient_celsius,
             quick: w.quick,
+            isolation: w.isolation,
             job: w.job,
             operator: w.operator.into(),
         }

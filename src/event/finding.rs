@@ -44,6 +44,14 @@ pub struct IdentifyFinding {
     /// At most five candidates, when undecided.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub candidates: Vec<Candidate>,
+    /// Coil against each pole and pole against pole, where that was asked for: open beyond the
+    /// meter's range, or not. No insulation test.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub isolation: Vec<Apart>,
+    /// The touches that decided: without any one of them the best candidate would be below the
+    /// confidence that was asked for.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub decisive_touches: Vec<u32>,
     /// Place asks answered ready.
     pub placements: u32,
     /// Leads that changed pin.
@@ -177,6 +185,18 @@ impl JsonSchema for Latching {
     fn json_schema(_: &mut schemars::SchemaGenerator) -> schemars::Schema {
         schemars::json_schema!({ "enum": [false, "one coil", "two coils"] })
     }
+}
+
+/// Two nets of the part measured against each other, at rest.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Apart {
+    /// The two pins that were touched, one of each net.
+    pub pins: [Pin; 2],
+    /// Whether they are open beyond the meter's range.
+    pub open: bool,
+    /// What was read instead, in ohms.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub ohms: Option<f64>,
 }
 
 /// What is wrong with the part.

@@ -9,8 +9,8 @@ mod pin;
 
 pub use ask::{Answer, Ask, AskedDrive, Caution, DriveState};
 pub use finding::{
-    Candidate, CoilFound, Evidence, Fault, FaultCode, Form, IdentifyFinding, Latching, Outcome,
-    PoleFound, RatedVolts,
+    Apart, Candidate, CoilFound, Evidence, Fault, FaultCode, Form, IdentifyFinding, Latching,
+    Outcome, PoleFound, RatedVolts,
 };
 pub use pin::{BadPins, Pin, Pins};
 
@@ -132,6 +132,9 @@ pub struct RunStart {
     pub ambient_celsius: Option<f64>,
     /// Whether the proof of each contact is left out.
     pub quick: bool,
+    /// Whether coil and poles are measured against each other at the end.
+    #[serde(default)]
+    pub isolation: bool,
 }
 
 /// The meter that answered.

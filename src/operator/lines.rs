@@ -56,7 +56,7 @@ impl<W: Write> Lines<W> {
         self.line(&format!("coilmark {} {}{again}", start.version, start.command))?;
         self.line(&format!("  pins {}", pins.join(" ")))?;
         self.line(&format!("  meter {} by profile {}", start.meter, start.profile))?;
-        if start.simulated { self.line(&format!("  {SIMULATED}")) } else { Ok(()) }
+        if start.simulated { self.wrapped("  ", SIMULATED) } else { Ok(()) }
     }
 
     fn capture(&mut self, c: &Capture) -> io::Result<()> {
@@ -122,7 +122,7 @@ impl<W: Write> Lines<W> {
             "  {} placements, {} lead moves, {} drive changes",
             f.placements, f.lead_moves, f.drive_changes
         ))?;
-        if self.simulated { self.line(&format!("  {SIMULATED}")) } else { Ok(()) }
+        if self.simulated { self.wrapped("  ", SIMULATED) } else { Ok(()) }
     }
 }
 

@@ -44,6 +44,7 @@ pub fn run_demo(job: Option<PathBuf>, seed: u64) -> Result<Exit, Failure> {
         coil_watts_max: 3.0,
         ambient_celsius: Some(20.0),
         quick: false,
+        isolation: true,
         job: Some(job),
         operator: OperatorChoice::Lines,
     };

@@ -63,6 +63,8 @@ pub struct IdentifyTerms {
     pub ambient_celsius: Option<f64>,
     /// Whether the proof is left out.
     pub quick: bool,
+    /// Whether coil and poles are measured against each other.
+    pub isolation: bool,
     /// The job folder.
     pub job: Option<PathBuf>,
     /// The operator.
@@ -184,6 +186,7 @@ fn checked_start(terms: &IdentifyTerms) -> Result<RunStart, Failure> {
             None => None,
         },
         quick: terms.quick,
+        isolation: terms.isolation,
     })
 }
 

@@ -43,6 +43,7 @@ fn start() -> RunStart {
         coil_watts_max: 3.0,
         ambient_celsius: None,
         quick: false,
+        isolation: false,
     }
 }
 

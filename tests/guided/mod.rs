@@ -53,6 +53,7 @@ pub fn terms(pins: &Pins, footprint: Option<&str>) -> Terms {
             coil_watts_max: 3.0,
             ambient_celsius: None,
             quick: false,
+            isolation: false,
         },
         footprint: footprint.map(|text| text.parse::<Footprint>().expect("a footprint")),
         settling: Settling::default(),

@@ -7,10 +7,10 @@ use super::finding;
 use super::follow::is_shut;
 use super::insight::Insight;
 use super::plan::{Plan, Purpose};
-use super::record::Record;
+use super::record::{Record, TouchRecord};
 use super::way::Way;
-use crate::event::{DriveState, IdentifyFinding, Pin};
-use crate::relay::{Pair, Partition, Probe, Situation, Status, choose};
+use crate::event::{Capture, DriveState, IdentifyFinding, Pin};
+use crate::relay::{Pair, Partition, Probe, Situation, Status, choose, isolation_cover};
 use drivers::Function;
 use std::collections::BTreeMap;
 
@@ -75,7 +75,12 @@ pub fn decide(record: &Record, insight: &Insight, terms: &Terms) -> Decision {
         Ok(Some(plan)) if sure || insight.posterior.best.1 >= PROVEN_EARLY_FROM => {
             return Decision::Touch(plan);
         }
-        Ok(None) if sure => return conclude(None),
+        Ok(None) if sure => {
+            return match isolation_plan(record, insight, terms) {
+                Some(plan) => Decision::Touch(plan),
+                None => conclude(None),
+            };
+        }
         Err(reason) if sure => return conclude(Some(reason)),
         _ => {}
     }
@@ -220,6 +225,42 @@ fn proof_plan(record: &Record, insight: &Insight) -> Result<Option<Plan>, String
     let nearest =
         open.into_iter().min_by_key(|pair| (record.moves_to(nearest_way(record, *pair)), *pair));
     Ok(nearest.map(|pair| plan_on(record, insight, pair, "to prove this contact".into())))
+}
+
+/// Coil and poles against each other, where that was asked for: the next pair not touched yet.
+fn isolation_plan(record: &Record, insight: &Insight, terms: &Terms) -> Option<Plan> {
+    if !terms.start.isolation {
+        return None;
+    }
+    let is_open = |pair: &Pair| {
+        !record.unreachable.contains(pair) && rest_capture(record, *pair).is_none()
+    };
+    let pairs = nets_apart(&insight.posterior.best.0).into_iter().filter(is_open);
+    let nearest = pairs.min_by_key(|pair| record.moves_to(nearest_way(record, *pair)))?;
+    let why = "to see that coil and contacts are apart".into();
+    let mut plan = plan_on(record, insight, nearest, why);
+    plan.purpose = Purpose::Look;
+    Some(plan)
+}
+
+/// The pairs that measure coils and poles against each other.
+#[must_use]
+pub fn nets_apart(partition: &Partition) -> Vec<Pair> {
+    isolation_cover(&Partition { spares: Vec::new(), ..partition.clone() })
+}
+
+/// The newest capture in ohms of this pair at rest.
+#[must_use]
+pub fn rest_capture(record: &Record, pair: Pair) -> Option<&Capture> {
+    let touches = record.touches.iter().rev().filter(|t| t.pair() == pair);
+    touches.flat_map(TouchRecord::ohms_captures).find(|c| c.drive == DriveState::Rest)
+}
+
+/// How many more placements are expected until the search ends; `None` where it has ended.
+#[must_use]
+pub fn placements_left(record: &Record, insight: &Insight, terms: &Terms) -> Option<f64> {
+    let driven = !insight.drives.is_empty();
+    choose(&insight.posterior, &situation(record, insight, terms, driven))?.placements_left
 }
 
 /// Every contact that a partition claims, as pairs: each pin of a side against the first pin of

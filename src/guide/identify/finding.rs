@@ -3,13 +3,13 @@
 //! only if the belief is sure, something followed the drive, and each contact was proven.
 
 use super::Terms;
-use super::decide::{claims, is_proven};
+use super::decide::{claims, is_proven, nets_apart, rest_capture};
 use super::faults;
 use super::insight::{CoilFacts, Insight};
 use super::plan::Drives;
 use super::record::Record;
 use crate::event::{
-    Candidate, CoilFound, Evidence, IdentifyFinding, Latching, Outcome, Pin, Pins, PoleFound,
+    Apart, Candidate, CoilFound, Evidence, IdentifyFinding, Latching, Outcome, Pin, Pins, PoleFound,
     RatedVolts,
 };
 use crate::relay::coil::{self, DriveEvidence, Polarity};
@@ -53,6 +53,8 @@ pub fn conclude(
         },
         coils,
         reason,
+        isolation: isolation(record, partition, terms),
+        decisive_touches: Vec::new(),
         placements: record.placements,
         lead_moves: record.lead_moves,
         drive_changes: record.drive_changes,
@@ -94,6 +96,21 @@ fn not_moved(record: &Record, drives: &Drives) -> String {
         Some(top) => format!("nothing followed the coil up to {} V", super::follow::volts(top)),
         None => "no voltage within the limits would drive this coil".into(),
     }
+}
+
+/// What was read between coil and poles, where that was asked for.
+fn isolation(record: &Record, partition: &Partition, terms: &Terms) -> Vec<Apart> {
+    if !terms.start.isolation {
+        return Vec::new();
+    }
+    nets_apart(partition)
+        .into_iter()
+        .filter_map(|pair| {
+            let capture = rest_capture(record, pair)?;
+            let pins = [pair.lo(), pair.hi()].map(|position| record.pins().at(position).clone());
+            Some(Apart { pins, open: capture.overload, ohms: capture.value })
+        })
+        .collect()
 }
 
 /// The posterior's best candidates.

@@ -3,6 +3,7 @@
 //! time, never stored, so that a capture taken back or replayed changes it by itself.
 
 use super::Terms;
+use super::decide;
 use super::finding;
 use super::follow::{DriveEffect, Looks, volts};
 use super::plan::{Drives, Purpose};
@@ -66,11 +67,7 @@ impl Insight {
         let coil = likely_coil(record);
         let mut looks = Looks::new(&effect, coil);
         let touches: Vec<Touch> = record.touches.iter().filter_map(|t| looks.touch(t)).collect();
-        let mut belief = Belief::new(prior);
-        for touch in &touches {
-            belief.observe(touch.pair, &terms.channel.weigh(touch));
-        }
-        let posterior = belief.posterior();
+        let posterior = believe(&touches, terms, prior).posterior();
         let coils = coils(record, &posterior);
         let drives = drives(record, terms, &coils);
         let top = drives.ladder.last().map_or(0.0, volts);
@@ -100,13 +97,37 @@ impl Insight {
 
     /// The belief in the words of the record.
     #[must_use]
-    pub fn summary(&self, record: &Record) -> BeliefSummary {
+    pub fn summary(&self, record: &Record, terms: &Terms) -> BeliefSummary {
         BeliefSummary {
             candidates: finding::candidates(record.pins(), &self.posterior),
             entropy_bits: self.posterior.entropy_bits,
-            placements_left: None,
+            placements_left: decide::placements_left(record, self, terms),
         }
     }
+}
+
+/// The belief after these touches.
+fn believe(touches: &[Touch], terms: &Terms, prior: &Prior) -> Belief {
+    let mut belief = Belief::new(prior);
+    for touch in touches {
+        belief.observe(touch.pair, &terms.channel.weigh(touch));
+    }
+    belief
+}
+
+/// The touches, by their place in `touches`, without any one of which the best candidate would
+/// fall below the confidence.
+#[must_use]
+pub fn decisive(insight: &Insight, terms: &Terms, prior: &Prior) -> Vec<usize> {
+    let best = &insight.posterior.best.0;
+    (0..insight.touches.len())
+        .filter(|&left_out| {
+            let mut touches = insight.touches.clone();
+            touches.remove(left_out);
+            let posterior = believe(&touches, terms, prior).posterior();
+            posterior.best.0 != *best || posterior.best.1 < terms.start.confidence
+        })
+        .collect()
 }
 
 /// The resistance that looks most like a coil, for the effect of a drive: the one under the

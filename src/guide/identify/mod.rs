@@ -189,13 +189,14 @@ impl Identify {
     fn go_on(&mut self, now: Moment) -> Action {
         let insight = Insight::of(&self.record, &self.terms, &self.prior);
         if self.plan.is_none() && self.record.believed_at != Some(self.record.last_capture) {
-            return Action::Record(Box::new(Event::BeliefUpdated(insight.summary(&self.record))));
+            return Action::Record(Box::new(Event::BeliefUpdated(insight.summary(&self.record, &self.terms))));
         }
         let plan = match self.plan.take() {
             Some(plan) => plan,
             None => match decide::decide(&self.record, &insight, &self.terms) {
                 Decision::Touch(plan) => plan,
-                Decision::Conclude(finding) => {
+                Decision::Conclude(mut finding) => {
+                    finding.decisive_touches = self.decisive_touches(&insight);
                     return Action::Record(Box::new(Event::ResultReached(*finding)));
                 }
             },
@@ -208,6 +209,14 @@ impl Identify {
             }
             None => self.go_on(now),
         }
+    }
+
+    /// The numbers of the touches that decided.
+    fn decisive_touches(&self, insight: &Insight) -> Vec<u32> {
+        let weighed = self.record.touches.iter().filter(|t| t.ohms_captures().next().is_some());
+        let numbers: Vec<u32> = weighed.map(|t| t.touch).collect();
+        let decisive = insight::decisive(insight, &self.terms, &self.prior);
+        decisive.into_iter().filter_map(|place| numbers.get(place).copied()).collect()
     }
 
     /// The next look that the plan wants; `None` when it has seen all.
@@ -343,7 +352,7 @@ impl Identify {
     fn answered(&mut self, answer: Answer) -> Vec<Event> {
         let Some(ask) = self.asked.clone() else { return Vec::new() };
         if !ask.accepts(answer) {
-            self.objection = Some(format!("`{}` does not answer this", answer.name()));
+            self.objection = Some(misfit(&ask, answer));
             return Vec::new();
         }
         if answer == Answer::Again && self.record.newest_capture().is_none() {
@@ -461,6 +470,17 @@ impl Identify {
         }
         facts
     }
+}
+
+/// Why an answer does not fit.
+fn misfit(ask: &Ask, answer: Answer) -> String {
+    let wanted = match ask {
+        Ask::Acknowledge { .. } => "a caution wants to be acknowledged",
+        Ask::Drive(DriveState::Rest) => "the drive has to come off: ready, again or abort",
+        Ask::Place { .. } | Ask::Drive(_) => "expected ready, skip, again or abort",
+        Ask::Dial { .. } => "expected ready or abort",
+    };
+    format!("{wanted}; `{}` does not answer it", answer.name())
 }
 
 fn acknowledge(caution: Caution) -> Ask {
