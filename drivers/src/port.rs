@@ -197,3 +197,20 @@ fn traced(mut inner: Opener, path: &Path, clock: Arc<dyn Clock>) -> Result<Opene
         Ok(Box::new(CapturingLink::new(link, Box::new(file), clock.clone())))
     }))
 }
+
+#[cfg(test)]
+mod dtr_tests {
+    use super::*;
+
+    // F36: some adapters need the line, some meters restart on it.
+    #[test]
+    fn the_profiles_dtr_holds_where_the_link_leaves_it() {
+        let of = |link: &str, dtr| match with_dtr(&link.parse().unwrap(), dtr) {
+            LinkSpec::Serial { settings, .. } => settings.dtr,
+            _ => Dtr::Leave,
+        };
+        assert_eq!(of("serial:/dev/x", Dtr::On), Dtr::On);
+        assert_eq!(of("serial:/dev/x?dtr=off", Dtr::On), Dtr::Off);
+        assert_eq!(of("serial:/dev/x?dtr=on", Dtr::Leave), Dtr::On);
+    }
+}

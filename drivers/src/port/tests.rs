@@ -438,3 +438,48 @@ fn no_mixture_of_noise_and_hangups_makes_a_wrong_reading() {
         assert_eq!(got.meter.interrupted, 0, "seed {seed}");
     }
 }
+
+// F57, F58, F59: reads happen only when an answer is due, and a lost answer costs one reading.
+#[test]
+fn a_link_of_messages_is_read_only_when_an_answer_is_due() {
+    let sim = meter().with_fault(5, Fault::Dropped);
+    let got = ohms(Rig::new(sim)).by_messages().order(20_000, Order::Rest).run(30_000);
+    assert!(got.readings().len() > 50, "{:?}", got.complaints());
+    assert_eq!(got.meter.unterminated, 0);
+    assert!(got.end().is_none());
+}
+
+// F12: an adapter that hands bytes over every 16 ms sets the pace, and nothing else changes.
+#[test]
+fn an_adapter_with_a_latency_only_slows_the_readings() {
+    let got = ohms(Rig::new(meter())).behind_adapter(Duration::from_millis(16)).run(2000);
+    let count = got.readings().len();
+    assert!((15..60).contains(&count), "{count}");
+    assert_eq!(got.complaints(), [""; 0]);
+}
+
+// F26: an adapter's own buffer is emptied after the system's.
+#[test]
+fn bytes_that_arrive_after_opening_are_drained() {
+    for ms in [10, 50, 100, 115] {
+        let stale = |sim: &mut MeterSim| sim.blurt(b"+8.88E+00\n+7.7");
+        let got = ohms(Rig::new(meter())).act(ms, stale).run(2000);
+        assert_eq!(got.readings()[0], (1, 1), "at {ms} ms");
+        assert!(got.end().is_none());
+    }
+}
+
+// F36: opening the port restarts the meter.
+#[test]
+fn a_meter_that_restarts_when_opened_is_waited_for() {
+    let text = include_str!("../../profiles/scpi.toml");
+    let patient = text.replace("quiet_ms = 60", "quiet_ms = 60\nopen_ms = 2500");
+    let profile = Profile::parse("patient", &patient).unwrap();
+    let sim = || with(|f| f.deaf_for = Duration::from_millis(2200));
+    let got = ohms(Rig::new(sim())).run_with(&profile, 6000);
+    assert!(got.readings().len() > 50, "{:?}", got.complaints());
+    assert_eq!(got.complaints(), [""; 0]);
+    // Without the profile's word for it, three tries find it all the same.
+    let got = ohms(Rig::new(sim())).run(8000);
+    assert!(got.readings().len() > 50, "{:?}", got.complaints());
+}
