@@ -20,6 +20,7 @@ pub mod stream;
 #[cfg(test)]
 pub(crate) mod testing;
 pub mod usbtmc;
+pub mod watch;
 
 pub use clock::{Clock, HandClock, Moment, SystemClock};
 pub use error::DriverError;

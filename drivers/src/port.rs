@@ -18,7 +18,7 @@ pub(crate) mod testing {
 
 use crate::clock::Clock;
 use crate::error::DriverError;
-use crate::link::{CapturingLink, Dtr, Link, LinkSpec, Opener};
+use crate::link::{CapturingLink, Dtr, Link, LinkSpec, Opener, RoundTrips, TimingLink};
 use crate::meter::{MeterEvent, Order};
 use crate::profile::Profile;
 use crate::session::Session;
@@ -33,7 +33,7 @@ use worker::Worker;
 const CLOSE_WITHIN: Duration = Duration::from_millis(900);
 
 /// How a port behaves when the link is lost.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug)]
 pub struct PortOptions {
     /// How long the port tries to open a lost link again.
     pub reconnect_for: Duration,
@@ -41,12 +41,19 @@ pub struct PortOptions {
     pub accept_other: bool,
     /// A file that receives every byte, with direction and time.
     pub trace: Option<PathBuf>,
+    /// Receives the times from query to answer.
+    pub round_trips: Option<Arc<RoundTrips>>,
 }
 
 impl Default for PortOptions {
     /// Thirty seconds, the same meter, no trace.
     fn default() -> Self {
-        Self { reconnect_for: Duration::from_secs(30), accept_other: false, trace: None }
+        Self {
+            reconnect_for: Duration::from_secs(30),
+            accept_other: false,
+            trace: None,
+            round_trips: None,
+        }
     }
 }
 
@@ -98,6 +105,9 @@ impl Port {
         let mut opener = with_dtr(spec, profile.dtr).opener();
         if let Some(path) = &options.trace {
             opener = traced(opener, path, clock.clone())?;
+        }
+        if let Some(round_trips) = &options.round_trips {
+            opener = timed(opener, round_trips.clone(), clock.clone());
         }
         let first = opener()?;
         Ok(Self::start(Some(first), opener, session, clock, options, sink))
@@ -177,6 +187,11 @@ fn with_dtr(spec: &LinkSpec, dtr: Dtr) -> LinkSpec {
         settings.dtr = dtr;
     }
     spec
+}
+
+/// An opener whose links are measured.
+fn timed(mut inner: Opener, round_trips: Arc<RoundTrips>, clock: Arc<dyn Clock>) -> Opener {
+    Box::new(move || Ok(Box::new(TimingLink::new(inner()?, clock.clone(), round_trips.clone()))))
 }
 
 /// An opener whose links are captured, one after another, in one file.
