@@ -19,6 +19,7 @@ pub mod session;
 pub mod stream;
 #[cfg(test)]
 pub(crate) mod testing;
+pub mod trial;
 pub mod usbtmc;
 pub mod watch;
 
