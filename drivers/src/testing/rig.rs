@@ -112,20 +112,32 @@ impl Rig {
         self.run_with(&Profile::load("scpi").unwrap(), ms)
     }
 
-    pub(crate) fn run_with(mut self, profile: &Profile, ms: u64) -> Transcript {
-        self.plan.push((at(ms), Planned::Close));
-        self.plan.sort_by_key(|(at, _)| *at);
-        let (commands, receiver) = mpsc::channel();
-        let shared = Arc::new(Shared {
+    /// One link to the meter on `clock`, for a test that runs a port of its own.
+    pub(crate) fn link(self, clock: Arc<HandClock>) -> Box<dyn Link> {
+        let (commands, _) = mpsc::channel();
+        SimLink::open(&self.share(clock, commands)).unwrap()
+    }
+
+    fn share(self, clock: Arc<HandClock>, commands: Sender<Command>) -> Arc<Shared> {
+        Arc::new(Shared {
             meter: Mutex::new(self.meter),
-            clock: Arc::new(HandClock::new()),
+            clock,
             plan: Mutex::new(self.plan),
             commands: Mutex::new(commands),
             orders: Mutex::default(),
             chunk: self.chunk,
             messages: self.messages,
             adapter: self.adapter,
-        });
+        })
+    }
+
+    pub(crate) fn run_with(mut self, profile: &Profile, ms: u64) -> Transcript {
+        self.plan.push((at(ms), Planned::Close));
+        self.plan.sort_by_key(|(at, _)| *at);
+        let (commands, receiver) = mpsc::channel();
+        let (reconnect_for, accept_other) = (self.reconnect_for, self.accept_other);
+        let faults = self.faults;
+        let shared = self.share(Arc::new(HandClock::new()), commands);
         let events = Arc::new(Mutex::new(Vec::new()));
         let (sink_events, sink_clock) = (events.clone(), shared.clock.clone());
         let sink = move |event| {
@@ -133,9 +145,9 @@ impl Rig {
             true
         };
         let mut session = profile.session("meter");
-        session.accept_other(self.accept_other);
+        session.accept_other(accept_other);
         let opening = shared.clone();
-        let mut faults = self.faults;
+        let mut faults = faults;
         let opener = Box::new(move || {
             let link = SimLink::open(&opening)?;
             let Some((faults, seed)) = &mut faults else { return Ok(link) };
@@ -143,7 +155,7 @@ impl Rig {
             Ok(Box::new(FaultyLink::new(link, *faults, *seed)) as Box<dyn Link>)
         });
         let clock: Arc<dyn Clock> = shared.clone();
-        Worker::new(opener, session, clock, self.reconnect_for, receiver, sink).run(None);
+        Worker::new(opener, session, clock, reconnect_for, receiver, sink).run(None);
         let shared = Arc::into_inner(shared).expect("the links are closed");
         let events = Arc::into_inner(events).unwrap().into_inner().unwrap();
         let transcript = Transcript {
