@@ -116,6 +116,8 @@ mod tests {
             Step::Delay(Duration::from_millis(40)),
             Step::Send(b"+1.0\n".to_vec()),
             Step::Chunk(vec![2]),
+            Step::Expect(b"*CLS\n".to_vec()),
+            Step::Send(b"key\n".to_vec()),
             Step::Stall,
         ];
         let inner = Box::new(ScriptedLink::new(script, clock.clone()));
@@ -127,9 +129,13 @@ mod tests {
         for _ in 0..10 {
             link.read_some(&mut buffer, Duration::from_millis(20)).unwrap();
         }
+        // What follows a command answers nothing.
+        link.write(b"*CLS\n", Duration::ZERO).unwrap();
+        link.read_some(&mut buffer, Duration::from_millis(20)).unwrap();
+        link.read_some(&mut buffer, Duration::from_millis(20)).unwrap();
         let times = round_trips.times();
         assert_eq!(times.count(), 1);
         assert!((times.mean().unwrap() - 0.04).abs() < 1e-9, "{times:?}");
-        assert_eq!(round_trips.bytes(), (15, 5));
+        assert_eq!(round_trips.bytes(), (20, 9));
     }
 }

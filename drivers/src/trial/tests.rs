@@ -4,8 +4,11 @@ use super::*;
 use crate::clock::HandClock;
 use crate::clock::Moment;
 use crate::link::SerialSettings;
+
 use std::collections::VecDeque;
+
 use std::sync::Arc;
+use std::sync::atomic::{AtomicU32, Ordering};
 
 /// A meter that is understood at one baud rate only.
 #[derive(Clone, Copy)]
@@ -23,9 +26,11 @@ const MUTE: Unknown =
     Unknown { baud: 9600, parity: Parity::None, line: b"", answers: &[], echo: false };
 
 struct UnknownLink {
+    writes: Arc<AtomicU32>,
     meter: Unknown,
     right: bool,
     clock: Arc<HandClock>,
+    opened: Moment,
     next_line: Moment,
     heard: Vec<u8>,
     out: VecDeque<u8>,
@@ -33,6 +38,7 @@ struct UnknownLink {
 
 impl Link for UnknownLink {
     fn write(&mut self, bytes: &[u8], _within: Duration) -> Result<(), DriverError> {
+        self.writes.fetch_add(1, Ordering::SeqCst);
         if !self.right {
             return Ok(());
         }
@@ -52,8 +58,10 @@ impl Link for UnknownLink {
     fn read_some(&mut self, into: &mut [u8], wait: Duration) -> Result<Received, DriverError> {
         let now = self.clock.moment();
         if !self.meter.line.is_empty() && now >= self.next_line {
+            // The first line lacks its head: the link was opened in the middle of it.
+            let torn = self.next_line == self.opened;
+            let line = if torn { b"HM\r\n" } else { self.meter.line };
             self.next_line = now + Duration::from_millis(400);
-            let line = self.meter.line;
             self.out.extend(line.iter().map(|byte| if self.right { *byte } else { byte ^ 0xd5 }));
         }
         let count = self.out.len().min(into.len());
@@ -78,6 +86,14 @@ impl Link for UnknownLink {
 }
 
 fn work_out_unknown(meter: Unknown, link: &str) -> (Result<Found, DriverError>, Vec<String>) {
+    let (found, told, _) = work_out_counted(meter, link);
+    (found, told)
+}
+
+/// Also how often something was sent.
+fn work_out_counted(meter: Unknown, link: &str) -> (Result<Found, DriverError>, Vec<String>, u32) {
+    let writes = Arc::new(AtomicU32::new(0));
+    let counted = writes.clone();
     let clock = Arc::new(HandClock::new());
     let mut open = |spec: &LinkSpec| -> Result<Box<dyn Link>, DriverError> {
         let right = match spec {
@@ -88,13 +104,14 @@ fn work_out_unknown(meter: Unknown, link: &str) -> (Result<Found, DriverError>, 
         };
         let clock = clock.clone();
         let next_line = clock.moment();
+        let (opened, writes) = (next_line, counted.clone());
         let (heard, out) = (Vec::new(), VecDeque::new());
-        Ok(Box::new(UnknownLink { meter, right, clock, next_line, heard, out }))
+        Ok(Box::new(UnknownLink { writes, opened, meter, right, clock, next_line, heard, out }))
     };
     let mut told = Vec::new();
     let mut tell = |step: &str| told.push(step.to_owned());
     let found = work_out_over(&link.parse().unwrap(), &*clock, &mut open, &mut tell);
-    (found, told)
+    (found, told, writes.load(Ordering::SeqCst))
 }
 
 // F41, F19: baud rate and line end are found, not asked for.
@@ -115,8 +132,9 @@ fn a_scpi_meter_is_found_by_baud_rate_and_line_end() {
 #[test]
 fn a_meter_that_sends_by_itself_is_found_by_listening_alone() {
     let meter = Unknown { baud: 2400, parity: Parity::Even, line: b"+0329.8 OHM\r\n", ..MUTE };
-    let (found, told) = work_out_unknown(meter, "serial:/dev/ttyS0");
+    let (found, told, writes) = work_out_counted(meter, "serial:/dev/ttyS0");
     let found = found.unwrap();
+    assert_eq!(writes, 0, "who talks is not asked");
     assert_eq!(found.link.to_string(), "serial:/dev/ttyS0?baud=2400&data=7&parity=even");
     assert_eq!((found.profile, found.said.as_str()), ("ascii-lines", "+0329.8 OHM"));
     assert!(told.iter().any(|step| step.contains("wrong baud rate")), "{told:?}");

@@ -4,6 +4,7 @@
 //! does not belong to.
 
 mod losing;
+mod order;
 mod wire;
 
 use crate::meter::{MeterEvent, Order};
