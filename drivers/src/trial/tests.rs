@@ -1,12 +1,9 @@
 //! An unknown meter behind a line whose settings are wrong at first, on a clock set by hand.
 
 use super::*;
-use crate::clock::HandClock;
-use crate::clock::Moment;
+use crate::clock::{HandClock, Moment};
 use crate::link::SerialSettings;
-
 use std::collections::VecDeque;
-
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU32, Ordering};
 
