@@ -14,7 +14,7 @@ use crate::testing::{Fault, MeterSim, Rig};
 use std::sync::{Arc, Mutex, mpsc};
 use std::time::Duration;
 
-// F01, F04, F65: T7.
+// F01, F04, F65
 #[test]
 fn a_link_that_comes_back_goes_on_with_a_gap_and_set_anew() {
     let got = ohms(Rig::new(meter()))
@@ -49,7 +49,7 @@ fn closing_works_while_the_link_is_away() {
     assert!(got.ended_at() < Duration::from_secs(9), "{:?}", got.ended_at());
 }
 
-// F05: T8.
+// F05
 #[test]
 fn another_meter_after_a_replug_ends_the_port() {
     let swap = |sim: &mut MeterSim| {

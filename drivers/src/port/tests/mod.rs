@@ -62,7 +62,7 @@ fn each_order_has_its_own_readings_and_function() {
     assert_eq!(got.meter.heard.iter().filter(|line| *line == "CONF:RES").count(), 1);
 }
 
-// F06: T9. The rig fails if a value in the meter's default function is credited.
+// F06: The rig fails if a value in the meter's default function is credited.
 #[test]
 fn a_power_cycle_in_place_is_noticed_before_the_next_value_counts() {
     for function_query in [true, false] {
@@ -158,7 +158,7 @@ fn a_meter_that_needs_a_pause_between_lines_gets_it() {
     assert_eq!(got.complaints(), [""; 0]);
 }
 
-// F09: T10.
+// F09
 #[test]
 fn the_deadline_follows_the_integration_time() {
     let text = include_str!("../../../profiles/scpi.toml");
@@ -217,7 +217,7 @@ fn an_order_at_any_moment_never_interrupts_a_query() {
     }
 }
 
-// T20: an hour on a clock set by hand.
+// An hour on a clock set by hand.
 #[test]
 fn an_hour_of_readings_loses_none() {
     let sim = with(|f| f.reading = Duration::from_secs(1));

@@ -9,7 +9,7 @@ use crate::reading::Function;
 use crate::testing::{Fault, MeterSim, Rig};
 use std::time::Duration;
 
-// F19, F20, F21: T12.
+// F19, F20, F21
 #[test]
 fn every_line_end_and_echo_is_understood() {
     for line_end in ["\n", "\r", "\r\n", "\n\r"] {
@@ -28,7 +28,7 @@ fn every_line_end_and_echo_is_understood() {
     }
 }
 
-// F25, F27, F46: T5.
+// F25, F27, F46
 #[test]
 fn leftovers_of_another_run_do_no_harm() {
     let sim = meter().with_leftovers(b"+9.99E+00\n+8.88", b"MEAS:VO", 40);
@@ -38,7 +38,7 @@ fn leftovers_of_another_run_do_no_harm() {
     assert!(got.end().is_none());
 }
 
-// F10: T2. The rig fails if any value is credited to the wrong query.
+// F10: The rig fails if any value is credited to the wrong query.
 #[test]
 fn a_late_answer_is_never_the_next_querys() {
     for percent in [100, 101, 120, 200, 500] {
@@ -53,7 +53,7 @@ fn a_late_answer_is_never_the_next_querys() {
     }
 }
 
-// F11: T11. However slowly bytes trickle, the deadline stands.
+// F11: However slowly bytes trickle, the deadline stands.
 #[test]
 fn a_trickling_answer_fails_at_the_absolute_deadline() {
     let trickle = Fault::Trickled(Duration::from_millis(500));
@@ -68,7 +68,7 @@ fn a_trickling_answer_fails_at_the_absolute_deadline() {
     assert!(got.readings().len() > 50, "it goes on afterwards");
 }
 
-// F16: T3. A line split by the deadline is an error, never a number.
+// F16: A line split by the deadline is an error, never a number.
 #[test]
 fn an_answer_torn_by_the_deadline_is_never_a_number() {
     let answer = b"+9.87654000E+05\n";
