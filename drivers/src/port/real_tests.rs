@@ -395,3 +395,21 @@ fn a_server_that_takes_each_packet_for_a_command_is_read() {
     last.write_all(b"done").unwrap();
     server.join().unwrap();
 }
+
+#[test]
+fn a_named_port_is_probed_and_let_go() {
+    let far_end = FarEnd::open();
+    let path = far_end.path.clone();
+    let _served = far_end.serve(meter());
+    let spec: LinkSpec = format!("serial:{path}").parse().unwrap();
+    let probe =
+        |within| crate::ports::probe(&spec, &quick(), Arc::new(SystemClock::begin()), within);
+    let identity = probe(PATIENCE).unwrap();
+    assert_eq!((identity.text.as_str(), identity.commanded), ("MAKER,MODEL,0,1.0", true));
+    assert!(SerialLink::open(&path, SerialSettings::default()).is_ok(), "the port is free again");
+    let (_listener, link) = listener();
+    let spec: LinkSpec = link.parse().unwrap();
+    let clock = Arc::new(SystemClock::begin());
+    let error = crate::ports::probe(&spec, &quick(), clock, PATIENCE).unwrap_err();
+    assert!(matches!(error, DriverError::NoAnswer { .. }), "{error:?}");
+}

@@ -64,6 +64,15 @@ fn another_meter_after_a_replug_ends_the_port() {
     rig.accept_other = true;
     let got = rig.run(20_000);
     assert!(got.end().is_none(), "{:?}", got.end());
+    let identities: Vec<&str> = got
+        .events
+        .iter()
+        .filter_map(|(_, event)| match event {
+            MeterEvent::Answered { identity, .. } => Some(identity.text.as_str()),
+            _ => None,
+        })
+        .collect();
+    assert_eq!(identities, ["MAKER,MODEL,0,1.0", "MAKER,MODEL,77,1.0"]);
 }
 
 #[test]
