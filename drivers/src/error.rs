@@ -166,6 +166,9 @@ impl DriverError {
             }
             Self::WrongKind { .. } => "name the meter's own device node; `coilmark meters` lists them".into(),
             Self::LinkLost { .. } => "plug the meter in again; `coilmark resume` goes on where this stopped".into(),
+            Self::NoAnswer { port, .. } if port.starts_with("tcp:") => {
+                "is the meter on, and is no other program connected to it? Many allow only one".into()
+            }
             Self::NoAnswer { .. } => "is the meter on, in remote mode, on this port, at this baud rate? Try \
                                       ?baud= or --profile ascii-lines for a meter that sends by itself"
                 .into(),
@@ -192,5 +195,29 @@ pub fn escape(bytes: &[u8], most: usize) -> String {
     match full.char_indices().nth(most) {
         Some((cut, _)) => format!("{}...", &full[..cut]),
         None => full,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // F66: it connects, and then there is silence.
+    #[test]
+    fn silence_on_the_network_suggests_another_client() {
+        let silence = |port: &str| DriverError::NoAnswer {
+            port: port.into(),
+            query: "*IDN?".into(),
+            waited_ms: 1000,
+        };
+        assert!(silence("tcp:192.0.2.7:5025").hint().contains("no other program"));
+        assert!(silence("serial:/dev/ttyS0").hint().contains("baud"));
+    }
+
+    #[test]
+    fn outside_bytes_are_escaped_and_cut() {
+        assert_eq!(escape(b"a\x1b[2J\\\xff", 64), "a\\x1b[2J\\\\\\xff");
+        assert_eq!(escape(b"abcdef", 3), "abc...");
+        assert_eq!(escape(b"abc", 3), "abc");
     }
 }

@@ -19,7 +19,9 @@ pub mod session;
 pub mod stream;
 #[cfg(test)]
 pub(crate) mod testing;
+pub mod trial;
 pub mod usbtmc;
+pub mod watch;
 
 pub use clock::{Clock, HandClock, Moment, SystemClock};
 pub use error::DriverError;

@@ -219,7 +219,7 @@ mod tests {
 
     proptest! {
         #![proptest_config(ProptestConfig::with_cases(100))]
-        // T4: any conversation cut into any chunks.
+        // Any conversation cut into any chunks.
         #[test]
         fn any_chunking_gives_the_same_lines(
             bytes in proptest::collection::vec(

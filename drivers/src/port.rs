@@ -18,7 +18,7 @@ pub(crate) mod testing {
 
 use crate::clock::Clock;
 use crate::error::DriverError;
-use crate::link::{CapturingLink, Dtr, Link, LinkSpec, Opener};
+use crate::link::{CapturingLink, Dtr, Link, LinkSpec, Opener, RoundTrips, TimingLink};
 use crate::meter::{MeterEvent, Order};
 use crate::profile::Profile;
 use crate::session::Session;
@@ -33,7 +33,7 @@ use worker::Worker;
 const CLOSE_WITHIN: Duration = Duration::from_millis(900);
 
 /// How a port behaves when the link is lost.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug)]
 pub struct PortOptions {
     /// How long the port tries to open a lost link again.
     pub reconnect_for: Duration,
@@ -41,12 +41,19 @@ pub struct PortOptions {
     pub accept_other: bool,
     /// A file that receives every byte, with direction and time.
     pub trace: Option<PathBuf>,
+    /// Receives the times from query to answer.
+    pub round_trips: Option<Arc<RoundTrips>>,
 }
 
 impl Default for PortOptions {
     /// Thirty seconds, the same meter, no trace.
     fn default() -> Self {
-        Self { reconnect_for: Duration::from_secs(30), accept_other: false, trace: None }
+        Self {
+            reconnect_for: Duration::from_secs(30),
+            accept_other: false,
+            trace: None,
+            round_trips: None,
+        }
     }
 }
 
@@ -98,6 +105,9 @@ impl Port {
         let mut opener = with_dtr(spec, profile.dtr).opener();
         if let Some(path) = &options.trace {
             opener = traced(opener, path, clock.clone())?;
+        }
+        if let Some(round_trips) = &options.round_trips {
+            opener = timed(opener, round_trips.clone(), clock.clone());
         }
         let first = opener()?;
         Ok(Self::start(Some(first), opener, session, clock, options, sink))
@@ -179,6 +189,11 @@ fn with_dtr(spec: &LinkSpec, dtr: Dtr) -> LinkSpec {
     spec
 }
 
+/// An opener whose links are measured.
+fn timed(mut inner: Opener, round_trips: Arc<RoundTrips>, clock: Arc<dyn Clock>) -> Opener {
+    Box::new(move || Ok(Box::new(TimingLink::new(inner()?, clock.clone(), round_trips.clone()))))
+}
+
 /// An opener whose links are captured, one after another, in one file.
 fn traced(mut inner: Opener, path: &Path, clock: Arc<dyn Clock>) -> Result<Opener, DriverError> {
     let system = |source| DriverError::System {
@@ -196,4 +211,21 @@ fn traced(mut inner: Opener, path: &Path, clock: Arc<dyn Clock>) -> Result<Opene
         })?;
         Ok(Box::new(CapturingLink::new(link, Box::new(file), clock.clone())))
     }))
+}
+
+#[cfg(test)]
+mod dtr_tests {
+    use super::*;
+
+    // F36: some adapters need the line, some meters restart on it.
+    #[test]
+    fn the_profiles_dtr_holds_where_the_link_leaves_it() {
+        let of = |link: &str, dtr| match with_dtr(&link.parse().unwrap(), dtr) {
+            LinkSpec::Serial { settings, .. } => settings.dtr,
+            _ => Dtr::Leave,
+        };
+        assert_eq!(of("serial:/dev/x", Dtr::On), Dtr::On);
+        assert_eq!(of("serial:/dev/x?dtr=off", Dtr::On), Dtr::Off);
+        assert_eq!(of("serial:/dev/x?dtr=on", Dtr::Leave), Dtr::On);
+    }
 }

@@ -51,3 +51,65 @@ pub trait Session: Send {
     /// Whether another meter than the first may answer after a reconnect.
     fn accept_other(&mut self, accept: bool);
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::profile::Profile;
+    use crate::reading::Function;
+    use proptest::prelude::*;
+    use std::sync::LazyLock;
+    use std::time::Duration;
+
+    static PROFILES: LazyLock<Vec<Profile>> = LazyLock::new(|| {
+        Profile::shipped().into_iter().map(|name| Profile::load(name).unwrap()).collect()
+    });
+
+    /// What may arrive: pieces of answers, noise, orders, losses.
+    fn piece() -> impl Strategy<Value = Vec<u8>> {
+        prop_oneof![
+            Just(b"MAKER,MODEL,0,1.0\n".to_vec()),
+            Just(b"0,\"No error\"\n".to_vec()),
+            Just(b"0\n".to_vec()),
+            Just(b"\"RES\"\n".to_vec()),
+            Just(b"+1.0\r\n".to_vec()),
+            Just(b"+1.0 OHM\r\n".to_vec()),
+            proptest::collection::vec(any::<u8>(), 0..40),
+        ]
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(100))]
+        // Whatever comes, whenever: no panic, and a wake-up that was kept lies in the future.
+        #[test]
+        fn any_conversation_leaves_every_session_alive(
+            steps in proptest::collection::vec((0_u64..3000, 0_u8..12, piece()), 1..60),
+        ) {
+            for profile in PROFILES.iter() {
+                let mut session = profile.session("port");
+                let mut ms = 0;
+                for (span, kind, bytes) in &steps {
+                    ms += span;
+                    let now = Moment::from_start(Duration::from_millis(ms));
+                    let input = match kind {
+                        0 => Input::LinkOpened,
+                        1 => Input::LinkLost,
+                        2 => Input::OrderGiven(Order::Rest),
+                        3 | 4 => Input::OrderGiven(Order::Measure {
+                            function: Function::ALL[bytes.len() % 6],
+                            epoch: ms,
+                        }),
+                        5 | 6 => Input::DeadlineReached,
+                        _ => Input::BytesReceived(bytes),
+                    };
+                    let alive = session.handle(input, now).is_ok();
+                    while session.next_output().is_some() {}
+                    while session.next_event().is_some() {}
+                    if alive && let Some(wake) = session.wake_at() {
+                        prop_assert!(wake > now, "{}: asleep until the past", profile.name);
+                    }
+                }
+            }
+        }
+    }
+}

@@ -1,7 +1,7 @@
 //! A link that writes down every byte that passes, with direction and time, and is otherwise
 //! the link inside it. The trace is text, one line a transfer: seconds, `>` (to the meter) or
 //! `<` (from it), and the bytes escaped between quotes; `!` marks the loss of the link. It is
-//! played back by [`ReplayingLink`](super::ReplayingLink). See fixtures/traces/.
+//! played back by [`ReplayingLink`](super::ReplayingLink).
 
 use super::{Flow, Link, Received};
 use crate::clock::Clock;

@@ -12,6 +12,7 @@ mod scripted;
 mod serial;
 mod spec;
 mod tcp;
+mod timing;
 
 pub use capturing::CapturingLink;
 pub use device::DeviceLink;
@@ -21,6 +22,7 @@ pub use scripted::{ScriptedLink, Step};
 pub use serial::{Dtr, SerialLink, SerialSettings};
 pub use spec::LinkSpec;
 pub use tcp::TcpLink;
+pub use timing::{RoundTrips, TimingLink};
 
 use crate::error::DriverError;
 use std::io;

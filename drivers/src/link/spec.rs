@@ -51,9 +51,13 @@ impl LinkSpec {
     /// the steady name that it had when this was called.
     #[must_use]
     pub fn opener(&self) -> Opener {
+        self.opener_by(Path::new("/dev/serial/by-id"))
+    }
+
+    fn opener_by(&self, names: &Path) -> Opener {
         let spec = self.clone();
         let steady = match self {
-            Self::Serial { path, .. } => steady_name(Path::new("/dev/serial/by-id"), path),
+            Self::Serial { path, .. } => steady_name(names, path),
             _ => None,
         };
         Box::new(move || match (spec.open(), &spec, &steady) {
@@ -284,5 +288,22 @@ mod tests {
         let found = steady_name(&names, node.to_str().unwrap()).unwrap();
         assert!(found.ends_with("usb-adapter-0042"), "{found}");
         assert_eq!(steady_name(&names, "/dev/null"), None);
+    }
+
+    // F04
+    #[test]
+    fn a_port_that_comes_back_under_another_number_is_opened_by_its_steady_name() {
+        let folder = tempfile::tempdir().unwrap();
+        let name = folder.path().join("usb-adapter-0042");
+        let first = crate::testing::FarEnd::open();
+        std::os::unix::fs::symlink(&first.path, &name).unwrap();
+        let spec: LinkSpec = format!("serial:{}", first.path).parse().unwrap();
+        let mut opener = spec.opener_by(folder.path());
+        assert_eq!(opener().unwrap().name(), first.path);
+        let second = crate::testing::FarEnd::open();
+        std::fs::remove_file(&name).unwrap();
+        std::os::unix::fs::symlink(&second.path, &name).unwrap();
+        drop(first);
+        assert_eq!(opener().unwrap().name(), name.to_str().unwrap());
     }
 }

@@ -127,7 +127,7 @@ fn bytes_from_before_are_nobodys_answer() {
     assert!(running.reading() < 2.0, "the first reading is number 1");
 }
 
-// F01, F03: T1.
+// F01, F03
 #[test]
 fn an_unplug_during_a_read_is_noticed_at_once_and_gives_no_value() {
     let mut far_end = FarEnd::open();
@@ -157,7 +157,7 @@ fn an_unplug_during_a_read_is_noticed_at_once_and_gives_no_value() {
     pull.join().unwrap();
 }
 
-// F04: T7 over a symbolic link that moves to another pseudo-terminal.
+// F04: over a symbolic link that moves to another pseudo-terminal.
 #[test]
 fn a_replug_under_another_number_is_followed_by_its_steady_name() {
     let folder = tempfile::tempdir().unwrap();
@@ -179,7 +179,7 @@ fn a_replug_under_another_number_is_followed_by_its_steady_name() {
     assert!(running.reading() > 0.0);
 }
 
-// F29, F30, F31: T15.
+// F29, F30, F31
 #[test]
 fn a_port_in_use_is_busy_until_it_is_let_go() {
     let far_end = FarEnd::open();
@@ -218,7 +218,7 @@ fn a_port_that_is_busy_after_a_replug_is_waited_for() {
     assert!(running.answered().is_some());
 }
 
-// F07, F08: T16.
+// F07, F08
 #[test]
 fn a_peer_that_never_reads_cannot_hold_the_program() {
     let far_end = FarEnd::open();
@@ -264,7 +264,7 @@ fn a_meter_on_the_network_is_read() {
     assert!(running.reading() > 0.0);
 }
 
-// F63, F64, F66: T16.
+// F63, F64, F66
 #[test]
 fn a_peer_that_never_answers_ends_in_no_answer() {
     let (listener, link) = listener();
@@ -394,4 +394,22 @@ fn a_server_that_takes_each_packet_for_a_command_is_read() {
     let mut last = TcpStream::connect(link.strip_prefix("tcp:").unwrap()).unwrap();
     last.write_all(b"done").unwrap();
     server.join().unwrap();
+}
+
+#[test]
+fn a_named_port_is_probed_and_let_go() {
+    let far_end = FarEnd::open();
+    let path = far_end.path.clone();
+    let _served = far_end.serve(meter());
+    let spec: LinkSpec = format!("serial:{path}").parse().unwrap();
+    let probe =
+        |within| crate::ports::probe(&spec, &quick(), Arc::new(SystemClock::begin()), within);
+    let identity = probe(PATIENCE).unwrap();
+    assert_eq!((identity.text.as_str(), identity.commanded), ("MAKER,MODEL,0,1.0", true));
+    assert!(SerialLink::open(&path, SerialSettings::default()).is_ok(), "the port is free again");
+    let (_listener, link) = listener();
+    let spec: LinkSpec = link.parse().unwrap();
+    let clock = Arc::new(SystemClock::begin());
+    let error = crate::ports::probe(&spec, &quick(), clock, PATIENCE).unwrap_err();
+    assert!(matches!(error, DriverError::NoAnswer { .. }), "{error:?}");
 }

@@ -10,7 +10,7 @@ use crate::link::{Flow, Link, Opener, Received};
 use crate::meter::MeterEvent;
 use crate::session::{Input, Session};
 use std::sync::Arc;
-use std::sync::mpsc::{Receiver, RecvTimeoutError, TryRecvError};
+use std::sync::mpsc::{Receiver, TryRecvError};
 use std::time::Duration;
 
 /// The longest wait in one round: so late may an order be noticed.
@@ -231,7 +231,7 @@ impl<S: FnMut(MeterEvent) -> bool> Worker<S> {
         if link.flow() == Flow::Stream || self.session.answer_due() {
             self.receive(link, wait)?;
         } else {
-            self.idle(wait)?;
+            self.clock.pause(wait); // no byte can come
         }
         let now = self.clock.now();
         if self.session.wake_at().is_some_and(|at| at <= now) {
@@ -250,15 +250,6 @@ impl<S: FnMut(MeterEvent) -> bool> Worker<S> {
                 Ok(true)
             }
             Received::Nothing => Ok(false),
-        }
-    }
-
-    /// Waits where no byte can come; an order ends the wait.
-    fn idle(&mut self, wait: Duration) -> Result<(), Stop> {
-        match self.commands.recv_timeout(wait) {
-            Ok(command) => self.obey(command),
-            Err(RecvTimeoutError::Timeout) => Ok(()),
-            Err(RecvTimeoutError::Disconnected) => Err(Stop::Told),
         }
     }
 

@@ -59,8 +59,8 @@ impl Profile {
     /// # Errors
     /// [`DriverError::BadProfile`] with line, column and, for a misspelt key, a suggestion.
     pub fn load(name_or_path: &str) -> Result<Self, DriverError> {
-        if let Some((name, text)) = SHIPPED.iter().find(|(name, _)| *name == name_or_path) {
-            return Self::parse(name, text);
+        if let Some(text) = Self::shipped_text(name_or_path) {
+            return Self::parse(name_or_path, text);
         }
         let bad = |problem: String| DriverError::BadProfile {
             file: crate::error::escape(name_or_path.as_bytes(), 200),
@@ -101,6 +101,12 @@ impl Profile {
     #[must_use]
     pub fn shipped() -> Vec<&'static str> {
         SHIPPED.iter().map(|(name, _)| *name).collect()
+    }
+
+    /// The text of a shipped profile, as a start for one of your own.
+    #[must_use]
+    pub fn shipped_text(name: &str) -> Option<&'static str> {
+        SHIPPED.iter().find(|(shipped, _)| *shipped == name).map(|(_, text)| *text)
     }
 
     /// JSON Schema of the file, for `coilmark schema profile`.

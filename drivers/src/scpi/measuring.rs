@@ -90,6 +90,11 @@ impl Measuring {
         matches!(self.stage, Stage::Settling { .. } | Stage::Taken { .. })
     }
 
+    /// Whether a reading is under way, or waits for its time.
+    pub(super) const fn is_reading(&self) -> bool {
+        matches!(self.stage, Stage::Reading { .. })
+    }
+
     /// How long the query under way has been waited for.
     pub(super) fn waited(&self, now: Moment) -> Duration {
         now.since(self.since)

@@ -31,12 +31,14 @@ impl IdentityFields {
     }
 }
 
-/// Whether a line can be an identification: text that is neither a number nor an error entry.
-pub(super) fn may_be_identity(line: &str) -> bool {
+/// Whether a line can be an identification: text that is neither a number nor an error entry,
+/// nor what a meter sends by itself.
+pub(crate) fn may_be_identity(line: &str) -> bool {
     let first = line.split(',').next().unwrap_or_default();
     line.bytes().any(|byte| byte.is_ascii_alphabetic())
         && parse_value(first).is_err()
         && !line.starts_with('"')
+        && !crate::stream::is_shipped_reading(line)
 }
 
 /// A header in its short form: each word of more than four letters is cut to four, or to three
@@ -76,8 +78,16 @@ mod tests {
     fn a_late_number_or_an_error_is_no_identification() {
         assert!(may_be_identity("MAKER,MODEL,0,1.0"));
         assert!(may_be_identity("simulated meter"));
-        for line in ["+1.5E+00", "0,\"No error\"", "-113,\"Undefined header\"", "\"VOLT\"", "1", ""]
-        {
+        for line in [
+            "+1.5E+00",
+            "0,\"No error\"",
+            "-113,\"Undefined header\"",
+            "\"VOLT\"",
+            "1",
+            "",
+            "+0329.8 OHM",
+            "OL  OHM",
+        ] {
             assert!(!may_be_identity(line), "{line}");
         }
     }

@@ -12,6 +12,7 @@ mod syncing;
 mod wire;
 
 pub use error_queue::{ErrorEntry, standard_text};
+pub(crate) use message::may_be_identity;
 pub use message::{IdentityFields, short_header};
 pub use number::{NumberFault, parse_value};
 pub use session::ScpiSession;

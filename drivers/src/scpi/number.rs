@@ -118,7 +118,7 @@ mod tests {
         }
     }
 
-    // F47, F48: T14.
+    // F47, F48
     #[test]
     fn what_the_languages_own_parser_takes_is_refused() {
         for text in [

@@ -271,7 +271,14 @@ impl ScpiSession {
             Order::Measure { function, epoch } => Some(Wanted { function, epoch }),
             Order::Rest => None,
         };
-        if matches!(self.state, State::Idle) {
+        // A reading that only waits for its time has not begun: the new order comes first.
+        let waits = matches!(&self.state, State::Measuring(measuring) if measuring.is_reading())
+            && self.wire.has_unsent();
+        if waits {
+            self.wire.clear();
+            self.known.read_at = None;
+        }
+        if waits || matches!(self.state, State::Idle) {
             self.see_what_is_wanted(now);
         }
     }

@@ -2,9 +2,10 @@
 //! number or an overload word, then a unit word; a profile may give a pattern of its own. A line
 //! without a known unit is a fault: a bare number could be anything. See fixtures/lines/.
 
-use crate::profile::{Checksum, LinesDialect};
+use crate::profile::{Checksum, Dialect, LinesDialect, Profile};
 use crate::reading::{Function, Unit, Value};
 use crate::scpi::parse_value;
+use std::sync::LazyLock;
 
 /// What one line says.
 #[derive(Clone, Debug, PartialEq)]
@@ -54,6 +55,16 @@ pub fn parse_line(line: &str, dialect: &LinesDialect) -> Result<LineReading, Lin
         None => split(line, dialect)?,
     };
     parts.read(dialect)
+}
+
+/// Whether a line is a reading of the shipped free-running meter: then it answers no query.
+pub(crate) fn is_shipped_reading(line: &str) -> bool {
+    static DIALECT: LazyLock<Option<LinesDialect>> =
+        LazyLock::new(|| match Profile::load("ascii-lines").ok()?.dialect {
+            Dialect::Lines(dialect) => Some(dialect),
+            Dialect::Scpi(_) => None,
+        });
+    DIALECT.as_ref().is_some_and(|dialect| parse_line(line, dialect).is_ok())
 }
 
 /// The pieces of a line.
@@ -157,9 +168,7 @@ fn strip_checksum(line: &str, checksum: Checksum) -> Result<&str, LineFault> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::profile::{Dialect, Profile};
     use proptest::prelude::*;
-    use std::sync::LazyLock;
 
     fn dialect(extra: &str) -> LinesDialect {
         let text = include_str!("../../profiles/ascii-lines.toml");

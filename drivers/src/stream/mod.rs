@@ -4,5 +4,6 @@
 mod grammar;
 mod session;
 
+pub(crate) use grammar::is_shipped_reading;
 pub use grammar::{LineFault, LineReading, parse_line};
 pub use session::LineSession;

@@ -33,6 +33,8 @@ pub(crate) struct Features {
     pub reading: Duration,
     /// Never says that its error queue is empty.
     pub endless_errors: bool,
+    /// Hears nothing before this, counted from the start: it restarts when opened.
+    pub deaf_for: Duration,
 }
 
 impl Default for Features {
@@ -54,6 +56,7 @@ impl Default for Features {
             min_gap: Duration::ZERO,
             reading: Duration::from_millis(20),
             endless_errors: false,
+            deaf_for: Duration::ZERO,
         }
     }
 }
@@ -98,6 +101,8 @@ pub(crate) struct MeterSim {
     pub heard: Vec<String>,
     /// Queries that came while an answer was still under way (-410).
     pub interrupted: u32,
+    /// Reads that came while no answer was due (-420).
+    pub unterminated: u32,
     pub function: Function,
     pub remote: bool,
     faults: Vec<(u32, Fault)>,
@@ -116,6 +121,7 @@ impl MeterSim {
             begun: Vec::new(),
             heard: Vec::new(),
             interrupted: 0,
+            unterminated: 0,
             function: Function::VoltageDc,
             remote: false,
             faults: Vec::new(),
@@ -150,6 +156,11 @@ impl MeterSim {
         self.errors.clear();
     }
 
+    /// Sends something by itself.
+    pub(crate) fn blurt(&mut self, bytes: &[u8]) {
+        self.output.push_back((Moment::START, bytes.to_vec()));
+    }
+
     /// Unplugged: what was under way is lost.
     pub(crate) fn unplug(&mut self) {
         self.plugged = false;
@@ -158,6 +169,9 @@ impl MeterSim {
     }
 
     pub(crate) fn receive(&mut self, bytes: &[u8], now: Moment) {
+        if now.since_start() < self.features.deaf_for {
+            return;
+        }
         if self.features.echo {
             self.output.push_back((now, bytes.to_vec()));
         }

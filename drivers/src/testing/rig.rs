@@ -6,7 +6,7 @@
 use super::meter::MeterSim;
 use crate::clock::{Clock, HandClock, Moment};
 use crate::error::DriverError;
-use crate::link::{Faults, FaultyLink, Link, Received};
+use crate::link::{Faults, FaultyLink, Flow, Link, Received};
 use crate::meter::{MeterEvent, Order};
 use crate::port::testing::{Command, Worker};
 use crate::profile::Profile;
@@ -30,6 +30,8 @@ pub(crate) struct Rig {
     plan: Vec<(Moment, Planned)>,
     chunk: usize,
     faults: Option<(Faults, u64)>,
+    messages: bool,
+    adapter: Duration,
     pub reconnect_for: Duration,
     pub accept_other: bool,
 }
@@ -49,6 +51,8 @@ struct Shared {
     commands: Mutex<Sender<Command>>,
     orders: Mutex<Vec<(Moment, u64, Function)>>,
     chunk: usize,
+    messages: bool,
+    adapter: Duration,
 }
 
 impl Rig {
@@ -58,6 +62,8 @@ impl Rig {
             plan: Vec::new(),
             chunk: 4096,
             faults: None,
+            messages: false,
+            adapter: Duration::ZERO,
             reconnect_for: Duration::from_secs(30),
             accept_other: false,
         }
@@ -66,6 +72,18 @@ impl Rig {
     /// Reads give at most this many bytes.
     pub(crate) fn chunked(mut self, chunk: usize) -> Self {
         self.chunk = chunk;
+        self
+    }
+
+    /// The link carries messages: a read without an answer due blocks, and the meter objects.
+    pub(crate) fn by_messages(mut self) -> Self {
+        self.messages = true;
+        self
+    }
+
+    /// An adapter hands bytes over only so often.
+    pub(crate) fn behind_adapter(mut self, latency: Duration) -> Self {
+        self.adapter = latency;
         self
     }
 
@@ -94,18 +112,32 @@ impl Rig {
         self.run_with(&Profile::load("scpi").unwrap(), ms)
     }
 
-    pub(crate) fn run_with(mut self, profile: &Profile, ms: u64) -> Transcript {
-        self.plan.push((at(ms), Planned::Close));
-        self.plan.sort_by_key(|(at, _)| *at);
-        let (commands, receiver) = mpsc::channel();
-        let shared = Arc::new(Shared {
+    /// One link to the meter on `clock`, for a test that runs a port of its own.
+    pub(crate) fn link(self, clock: Arc<HandClock>) -> Box<dyn Link> {
+        let (commands, _) = mpsc::channel();
+        SimLink::open(&self.share(clock, commands)).unwrap()
+    }
+
+    fn share(self, clock: Arc<HandClock>, commands: Sender<Command>) -> Arc<Shared> {
+        Arc::new(Shared {
             meter: Mutex::new(self.meter),
-            clock: Arc::new(HandClock::new()),
+            clock,
             plan: Mutex::new(self.plan),
             commands: Mutex::new(commands),
             orders: Mutex::default(),
             chunk: self.chunk,
-        });
+            messages: self.messages,
+            adapter: self.adapter,
+        })
+    }
+
+    pub(crate) fn run_with(mut self, profile: &Profile, ms: u64) -> Transcript {
+        self.plan.push((at(ms), Planned::Close));
+        self.plan.sort_by_key(|(at, _)| *at);
+        let (commands, receiver) = mpsc::channel();
+        let (reconnect_for, accept_other) = (self.reconnect_for, self.accept_other);
+        let faults = self.faults;
+        let shared = self.share(Arc::new(HandClock::new()), commands);
         let events = Arc::new(Mutex::new(Vec::new()));
         let (sink_events, sink_clock) = (events.clone(), shared.clock.clone());
         let sink = move |event| {
@@ -113,17 +145,17 @@ impl Rig {
             true
         };
         let mut session = profile.session("meter");
-        session.accept_other(self.accept_other);
+        session.accept_other(accept_other);
         let opening = shared.clone();
-        let mut faults = self.faults;
+        let mut faults = faults;
         let opener = Box::new(move || {
             let link = SimLink::open(&opening)?;
             let Some((faults, seed)) = &mut faults else { return Ok(link) };
             *seed += 1; // each link its own faults
             Ok(Box::new(FaultyLink::new(link, *faults, *seed)) as Box<dyn Link>)
         });
-        let clock: Arc<dyn Clock> = shared.clock.clone();
-        Worker::new(opener, session, clock, self.reconnect_for, receiver, sink).run(None);
+        let clock: Arc<dyn Clock> = shared.clone();
+        Worker::new(opener, session, clock, reconnect_for, receiver, sink).run(None);
         let shared = Arc::into_inner(shared).expect("the links are closed");
         let events = Arc::into_inner(events).unwrap().into_inner().unwrap();
         let transcript = Transcript {
@@ -162,10 +194,26 @@ impl Shared {
     }
 }
 
+/// Time goes by where there is no link to wait in, too.
+impl Clock for Shared {
+    fn now(&self) -> Moment {
+        self.clock.moment()
+    }
+
+    fn pause(&self, span: Duration) {
+        self.clock.advance(span);
+        self.follow_plan();
+    }
+}
+
 struct SimLink {
     shared: Arc<Shared>,
     unread: Vec<u8>,
+    next_handover: Moment,
 }
+
+/// How long the kernel waits for a message, whatever the program wants.
+const KERNEL_TIMEOUT: Duration = Duration::from_secs(5);
 
 impl SimLink {
     fn open(shared: &Arc<Shared>) -> Result<Box<dyn Link>, DriverError> {
@@ -173,7 +221,11 @@ impl SimLink {
         if !shared.meter.lock().unwrap().plugged {
             return Err(DriverError::Missing { port: "meter".into(), source: None });
         }
-        Ok(Box::new(Self { shared: shared.clone(), unread: Vec::new() }))
+        Ok(Box::new(Self {
+            shared: shared.clone(),
+            unread: Vec::new(),
+            next_handover: Moment::START,
+        }))
     }
 
     fn check_plug(&self, step: &str) -> Result<(), DriverError> {
@@ -196,12 +248,22 @@ impl Link for SimLink {
 
     fn read_some(&mut self, into: &mut [u8], wait: Duration) -> Result<Received, DriverError> {
         let clock = &self.shared.clock;
+        let wait = if self.shared.messages { KERNEL_TIMEOUT } else { wait };
         let until = clock.moment() + wait;
+        if self.shared.messages && self.unread.is_empty() {
+            let mut meter = self.shared.meter.lock().unwrap();
+            meter.unterminated += u32::from(meter.due_at().is_none());
+        }
         loop {
             self.check_plug("reading")?;
             let now = clock.moment();
-            let sent = self.shared.meter.lock().unwrap().send(now);
-            self.unread.extend(sent);
+            if now >= self.next_handover {
+                let sent = self.shared.meter.lock().unwrap().send(now);
+                if !sent.is_empty() {
+                    self.next_handover = now + self.shared.adapter;
+                }
+                self.unread.extend(sent);
+            }
             if !self.unread.is_empty() {
                 let count = self.unread.len().min(into.len()).min(self.shared.chunk);
                 for (place, byte) in into.iter_mut().zip(self.unread.drain(..count)) {
@@ -213,6 +275,7 @@ impl Link for SimLink {
                 return Ok(Received::Nothing);
             }
             let due = self.shared.meter.lock().unwrap().due_at();
+            let due = due.map(|at| at.max(self.next_handover));
             let planned = self.shared.planned_at();
             let next = [due, planned].into_iter().flatten().filter(|at| *at > now).min();
             clock.advance(next.unwrap_or(until).min(until).since(now));
@@ -226,6 +289,10 @@ impl Link for SimLink {
 
     fn name(&self) -> &str {
         "meter"
+    }
+
+    fn flow(&self) -> Flow {
+        if self.shared.messages { Flow::Messages } else { Flow::Stream }
     }
 }
 

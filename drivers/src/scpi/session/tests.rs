@@ -230,7 +230,7 @@ fn answers_that_have_shifted_by_one_are_found_by_their_kind() {
     assert!(talk.events()[0].contains("lost its setting"), "told, and no reading");
 }
 
-// Rule 4: the terminator must have come within the deadline.
+// The terminator must have come within the deadline.
 #[test]
 fn a_terminator_after_the_deadline_is_too_late() {
     let mut talk = talk();
@@ -273,4 +273,19 @@ fn a_block_of_readings_is_taken_whole_or_not_at_all() {
         assert_eq!(talk.receive(300, bad), ";", "{bad:?} puts both out of step");
         assert!(talk.events()[0].contains("a reading for `READ?`"), "{bad:?}");
     }
+}
+
+#[test]
+fn a_reading_that_has_not_begun_makes_way_for_an_order() {
+    let mut talk = talk();
+    talk.open();
+    talk.configure();
+    talk.receive(241, "+1.0\n");
+    assert_eq!(talk.receive(242, "\"RES\"\n"), "", "the next reading waits for its time");
+    assert_eq!(talk.session.wake_at(), Some(at(245)));
+    assert_eq!(talk.order(243, Function::Resistance, 2), "READ?;");
+    talk.receive(244, "+2.0\n");
+    talk.receive(246, "\"RES\"\n");
+    assert_eq!(talk.events(), ["1: Number(1.0) +1.0", "2: Number(2.0) +2.0"]);
+    assert_eq!(talk.order(247, Function::VoltageDc, 3), "CONF:VOLT:DC;");
 }

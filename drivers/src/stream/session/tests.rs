@@ -195,3 +195,15 @@ fn every_fixture_gives_the_same_readings_split_at_every_byte() {
         }
     }
 }
+
+#[test]
+fn a_line_measured_in_part_before_the_order_is_not_its_reading() {
+    let text = include_str!("../../../profiles/ascii-lines.toml")
+        .replace("skip_lines = 1", "skip_lines = 0\nintegration_ms = 400");
+    let mut session = Profile::parse("slow", &text).unwrap().session("port");
+    session.handle(Input::LinkOpened, at(0)).unwrap();
+    assert_eq!(receive(&mut *session, "x\r\n+1 OHM\r\n", 10), ["answered None"]);
+    session.handle(Input::OrderGiven(ohms(1)), at(100)).unwrap();
+    assert_eq!(receive(&mut *session, "+2 OHM\r\n", 499), [""; 0]);
+    assert_eq!(receive(&mut *session, "+3 OHM\r\n", 500), ["1: 3"]);
+}
