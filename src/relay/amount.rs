@@ -20,6 +20,10 @@ pub(super) trait Amount: Copy {
     fn share_of(self, whole: Self) -> f64;
     /// The larger of two.
     fn larger(self, other: Self) -> Self;
+    /// Its square root.
+    fn root(self) -> Self {
+        Self::from_ln(self.ln() / 2.0)
+    }
 }
 
 impl Amount for f64 {
@@ -50,6 +54,10 @@ impl Amount for f64 {
 
     fn larger(self, other: Self) -> Self {
         self.max(other)
+    }
+
+    fn root(self) -> Self {
+        self.sqrt()
     }
 }
 

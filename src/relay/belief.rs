@@ -179,45 +179,63 @@ impl Belief {
         statuses.map(|(&status, odds)| odds[status as usize]).sum()
     }
 
-    fn sum<A: Amount>(&self, ways: &Ways<A>) -> Marginals {
-        let model = &*self.model;
-        let amounts = ways.sums(model);
-        let inside = model.inside(&amounts);
-        let around = model.outside(&amounts, &inside);
-        let totals = model.totals(&inside);
-        let free_share = A::from_ln(self.ln_free_share);
-        let free = totals.iter().fold(A::ZERO, |sum, &each| sum.plus(each)).times(free_share);
-        let laid: Vec<f64> = self.layouts.iter().map(|each| self.ln_amount(each)).collect();
-        let with_layouts = self.layouts.iter().zip(&laid);
-        let total =
-            with_layouts.fold(free, |sum, (layout, ln)| sum.plus(A::from_ln(ln + layout.ln_prior)));
-        let shares: Vec<f64> =
-            totals.iter().map(|each| each.times(free_share).share_of(total)).collect();
-        let scale = Scale { ln_total: total.ln(), ln_free_share: self.ln_free_share };
-
-        let mut pairs = vec![[0.0; 5]; self.ln_odds.len()];
-        self.spread(ways, &amounts, &around, (free_share, total), &mut pairs);
-        let entropy = self.entropy(&pairs, &shares, &laid, &scale);
-        let mut families: BTreeMap<&Family, f64> = BTreeMap::new();
-        for (end, share) in model.ends.iter().zip(&shares) {
-            *families.entry(&end.family).or_default() += share;
-        }
-        for (layout, ln) in self.layouts.iter().zip(&laid) {
-            let p = scale.share(ln + layout.ln_prior);
-            *families.entry(&layout.family).or_default() += p;
-            for (of, status) in pairs.iter_mut().zip(&layout.statuses) {
-                of[*status as usize] += p;
+    /// Pair marginals of the square root of the posterior, scaled to sum to 1. There an alternative
+    /// of one in a million still counts for a thousandth: it shows where doubt is left.
+    pub(super) fn doubt(&self) -> Vec<[f64; 5]> {
+        match &self.ways {
+            Some(ways) => self.summed(&ways.root(), 0.5).all_pairs(self),
+            None => {
+                let ways = Ways::<Wide>::of(&self.model, &self.pair_amounts());
+                self.summed(&ways.root(), 0.5).all_pairs(self)
             }
         }
-        for of in &mut pairs {
-            of[Status::Open as usize] = 0.0;
-            of[Status::Open as usize] = (1.0 - of.iter().sum::<f64>()).max(0.0);
+    }
+
+    fn sum<A: Amount>(&self, ways: &Ways<A>) -> Marginals {
+        let summed = self.summed(ways, 1.0);
+        let entropy = self.entropy(&summed);
+        let mut families: BTreeMap<&Family, f64> = BTreeMap::new();
+        for (end, share) in self.model.ends.iter().zip(&summed.families) {
+            *families.entry(&end.family).or_default() += share;
+        }
+        for (layout, share) in self.layouts.iter().zip(&summed.layouts) {
+            *families.entry(&layout.family).or_default() += share;
         }
         let mut families: Vec<(Family, f64)> =
             families.into_iter().map(|(family, p)| (family.clone(), p)).collect();
         families.sort_by(|a, b| b.1.total_cmp(&a.1));
-        let entropy_bits = entropy.max(0.0) / std::f64::consts::LN_2;
-        Marginals { pins: self.pins(), pairs, families, entropy_bits, ln_total: scale.ln_total }
+        Marginals {
+            pins: self.pins(),
+            families,
+            entropy_bits: entropy.max(0.0) / std::f64::consts::LN_2,
+            ln_total: summed.ln_total,
+            pairs: summed.all_pairs(self),
+        }
+    }
+
+    /// Sums over everything, with `ways` raised to this power already.
+    fn summed<A: Amount>(&self, ways: &Ways<A>, power: f64) -> Summed {
+        let model = &*self.model;
+        let amounts = ways.sums(model);
+        let inside = model.inside(&amounts);
+        let around = model.outside(&amounts, &inside, power);
+        let totals = model.totals(&inside, power);
+        let free_share = A::from_ln(self.ln_free_share * power);
+        let free = totals.iter().fold(A::ZERO, |sum, &each| sum.plus(each)).times(free_share);
+        let laid = self
+            .layouts
+            .iter()
+            .map(|layout| A::from_ln((self.ln_amount(layout) + layout.ln_prior) * power));
+        let laid: Vec<A> = laid.collect();
+        let total = laid.iter().fold(free, |sum, &each| sum.plus(each));
+        let mut pairs = vec![[0.0; 5]; self.ln_odds.len()];
+        self.spread(ways, &amounts, &around, (free_share, total), &mut pairs);
+        Summed {
+            pairs,
+            families: totals.iter().map(|t| t.times(free_share).share_of(total)).collect(),
+            layouts: laid.iter().map(|each| each.share_of(total)).collect(),
+            ln_total: total.ln(),
+        }
     }
 
     /// From what goes with each group to the probability of each status of each pair.
@@ -263,32 +281,46 @@ impl Belief {
     /// Entropy in nats: minus the mean ln probability. In the free model the ln of a partition is a
     /// sum over pairs, so its mean follows from the pair probabilities; partitions that are
     /// also layouts are exchanged one by one.
-    fn entropy(&self, free: &[[f64; 5]], shares: &[f64], laid: &[f64], scale: &Scale) -> f64 {
+    fn entropy(&self, summed: &Summed) -> f64 {
         let weighted = |p: f64, ln: f64| if p > 0.0 { p * ln } else { 0.0 };
         let mut entropy = 0.0;
-        for (of, odds) in free.iter().zip(&self.ln_odds) {
+        for (of, odds) in summed.pairs.iter().zip(&self.ln_odds) {
             entropy -= of.iter().zip(odds).map(|(&p, &ln)| weighted(p, ln)).sum::<f64>();
         }
-        for (end, &p) in self.model.ends.iter().zip(shares) {
-            entropy -= weighted(p, end.ln_each + scale.ln_free_share - scale.ln_total);
+        for (end, &p) in self.model.ends.iter().zip(&summed.families) {
+            entropy -= weighted(p, end.ln_each + self.ln_free_share - summed.ln_total);
         }
-        for (layout, ln) in self.layouts.iter().zip(laid) {
-            let free = scale.share(ln + layout.ln_free);
-            let both = free + scale.share(ln + layout.ln_prior);
+        for (layout, share) in self.layouts.iter().zip(&summed.layouts) {
+            let free = (self.ln_amount(layout) + layout.ln_free - summed.ln_total).exp();
+            let both = free + share;
             entropy += weighted(free, free.ln()) - weighted(both, both.ln());
         }
         entropy
     }
 }
 
-/// From ln amounts to probabilities.
-struct Scale {
+/// Sums over everything, as shares of it.
+struct Summed {
+    /// Of the free model alone; the share of [`Status::Open`] is left out.
+    pairs: Vec<[f64; 5]>,
+    families: Vec<f64>,
+    layouts: Vec<f64>,
     ln_total: f64,
-    ln_free_share: f64,
 }
 
-impl Scale {
-    fn share(&self, ln: f64) -> f64 {
-        (ln - self.ln_total).exp()
+impl Summed {
+    /// Pair marginals with the layouts, complete.
+    fn all_pairs(self, belief: &Belief) -> Vec<[f64; 5]> {
+        let mut pairs = self.pairs;
+        for (layout, share) in belief.layouts.iter().zip(&self.layouts) {
+            for (of, status) in pairs.iter_mut().zip(&layout.statuses) {
+                of[*status as usize] += share;
+            }
+        }
+        for of in &mut pairs {
+            of[Status::Open as usize] = 0.0;
+            of[Status::Open as usize] = (1.0 - of.iter().sum::<f64>()).max(0.0);
+        }
+        pairs
     }
 }

@@ -1,6 +1,7 @@
 //! Which placement comes next: the one with the most expected information about the partition per
 //! second of the operator's hands. Information is exact from the pair probabilities: the entropy
-//! of the predicted outcome less the entropy of the channel itself.
+//! of the predicted outcome less the entropy of the channel itself. What a placement is for is
+//! left to [`Why`]; when to stop, to the guide.
 
 use super::belief::Belief;
 use super::evidence::{Channel, Level, Status, Weights};
@@ -84,15 +85,25 @@ pub struct Probe {
 
 /// The next placement, by what `belief` and its own `posterior` say; `None` if every pair is
 /// unreachable or no placement can tell anything.
+///
+/// While much is unknown that is the placement with the most information per second, on small
+/// parts together with the one after it. When little is left, the aim is no longer to learn but
+/// to be sure: then it is the placement that shrinks the square root of the posterior most, in
+/// which rare alternatives weigh more.
 #[must_use]
 pub fn choose(belief: &Belief, posterior: &Posterior, situation: &Situation) -> Option<Probe> {
     let mut rated = rate_all(&posterior.pairs, situation);
     rated.retain(|rated| rated.information_bits > 1e-12);
     rated.sort_by(|a, b| b.per_second().total_cmp(&a.per_second()));
-    let looks_ahead = posterior.pins <= LOOK_AHEAD_PINS
-        && posterior.entropy_bits > LOOK_AHEAD_BITS
-        && rated.len() > 1;
-    let best = if looks_ahead {
+    let best = if posterior.entropy_bits < PROVING_BITS {
+        let doubt = belief.doubt();
+        let scored = rated.iter().map(|rated| {
+            let index = rated.pair.index();
+            let given = outcomes(rated.toggle, situation.channel);
+            (rated, settled(&posterior.pairs[index], &doubt[index], &given) / rated.cost_s)
+        });
+        scored.max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.pair.cmp(&a.0.pair)))?.0
+    } else if posterior.pins <= LOOK_AHEAD_PINS && posterior.entropy_bits > LOOK_AHEAD_BITS {
         rated.truncate(LOOK_AHEAD_WIDTH);
         let ahead = |rated: &Rated| look_ahead(belief, posterior, situation, rated);
         let scored = rated.iter().map(|rated| (rated, ahead(rated)));
@@ -111,6 +122,9 @@ pub fn choose(belief: &Belief, posterior: &Posterior, situation: &Situation) -> 
     })
 }
 
+/// Below this entropy the aim is to be sure, not to learn.
+const PROVING_BITS: f64 = 4.0;
+
 /// Looking one placement further pays while much is unknown; with a few candidates left the
 /// placement that tells most is as good.
 const LOOK_AHEAD_BITS: f64 = 9.0;
@@ -121,12 +135,7 @@ const LOOK_AHEAD_WIDTH: usize = 3;
 const KNOWN: f64 = 0.99;
 
 /// Information per second of this placement and the best one after it.
-fn look_ahead(
-    belief: &Belief,
-    posterior: &Posterior,
-    situation: &Situation,
-    first: &Rated,
-) -> f64 {
+fn look_ahead(belief: &Belief, posterior: &Posterior, situation: &Situation, first: &Rated) -> f64 {
     let given = outcomes(first.toggle, situation.channel);
     let pair = posterior.pairs[first.pair.index()];
     let (mut bits, mut cost_s) = (first.information_bits, first.cost_s);
@@ -188,8 +197,11 @@ fn rate_all(pairs: &[[f64; 5]], situation: &Situation) -> Vec<Rated> {
             return None;
         }
         let toggle = situation.drive.is_some_and(|driven| driven != pair);
-        let hands_s =
-            if lead_moves(pair, situation.leads) < 2 { costs.one_lead_s } else { costs.two_leads_s };
+        let hands_s = if lead_moves(pair, situation.leads) < 2 {
+            costs.one_lead_s
+        } else {
+            costs.two_leads_s
+        };
         let information_bits = information(of, if toggle { &both } else { &rest });
         let cost_s = hands_s + if toggle { costs.toggle_s } else { 0.0 };
         Some(Rated { pair, toggle, information_bits, cost_s })
@@ -242,6 +254,17 @@ fn information(pair: &[f64; 5], given: &[[f64; OUTCOMES]; 5]) -> f64 {
         predicted.iter_mut().zip(given).for_each(|(sum, each)| *sum += p * each);
     }
     (entropy(&predicted) - noise).max(0.0)
+}
+
+/// By how much a touch is expected to shrink the sum of the square roots of all probabilities, as
+/// a natural logarithm. `doubt` are the pair's shares of that sum.
+fn settled(pair: &[f64; 5], doubt: &[f64; 5], given: &[[f64; OUTCOMES]; 5]) -> f64 {
+    let left = (0..OUTCOMES).map(|outcome| {
+        let predicted: f64 = pair.iter().zip(given).map(|(p, given)| p * given[outcome]).sum();
+        let rooted = doubt.iter().zip(given).map(|(share, given)| share * given[outcome].sqrt());
+        predicted.sqrt() * rooted.sum::<f64>()
+    });
+    -left.sum::<f64>().max(1e-300).ln()
 }
 
 fn entropy(of: &[f64]) -> f64 {

@@ -135,8 +135,7 @@ pub fn campaign(case: &Case, runs: u64, seed: u64) -> Tally {
     };
     std::thread::scope(|scope| {
         let part = &part;
-        let parts: Vec<_> =
-            (0..threads).map(|thread| scope.spawn(move || part(thread))).collect();
+        let parts: Vec<_> = (0..threads).map(|thread| scope.spawn(move || part(thread))).collect();
         let begun = Tally { first_seed: seed, ..Tally::default() };
         parts.into_iter().fold(begun, |all, part| all.join(&part.join().unwrap()))
     })
@@ -147,11 +146,8 @@ pub fn identify(case: &Case, seed: u64) -> Ended {
     let mut rng = Pcg64::seed_from_u64(seed);
     let truth = drawn(case, &mut rng);
     let mut belief = Belief::new(&case.prior);
-    let mut situation = Situation {
-        channel: case.assumed,
-        confidence: case.confidence,
-        ..Situation::default()
-    };
+    let mut situation =
+        Situation { channel: case.assumed, confidence: case.confidence, ..Situation::default() };
     let (mut placements, mut lead_moves) = (0, 0);
     let named = loop {
         let posterior = belief.posterior();
@@ -168,7 +164,14 @@ pub fn identify(case: &Case, seed: u64) -> Ended {
         let pair = Pair::new(probe.red, probe.black).unwrap();
         let drive = situation.drive.filter(|_| probe.toggle);
         let p = situation.drive.map_or(0.0, |coil| posterior.of(coil, Status::Coil));
-        let looks = touched(case, &truth, (probe.red, probe.black), drive.map(|pair| (pair, p)), placements, &mut rng);
+        let looks = touched(
+            case,
+            &truth,
+            (probe.red, probe.black),
+            drive.map(|pair| (pair, p)),
+            placements,
+            &mut rng,
+        );
         belief.observe(pair, &case.assumed.weigh(&Touch { pair, looks }));
         *situation.touched.entry(pair).or_default() += 1;
         situation.leads = Some((probe.red, probe.black));
