@@ -27,6 +27,7 @@ pub struct Belief {
     ln_odds: Vec<[f64; 5]>,
     /// The amounts that follow; none while some would leave the range of `f64`.
     ways: Option<Ways<f64>>,
+    touches: Vec<(Pair, Weights)>,
 }
 
 /// A layout of the prior: a partition that is believed beyond its share of the free model.
@@ -70,6 +71,7 @@ impl Belief {
             ln_free_share,
             ln_odds: vec![[0.0; 5]; pairs],
             ways: Some(Ways::of(&prior.model, &vec![[1.0; 5]; pairs])),
+            touches: Vec::new(),
         }
     }
 
@@ -83,6 +85,7 @@ impl Belief {
     /// not a number, says nothing.
     pub fn observe(&mut self, pair: Pair, weights: &Weights) {
         let Some(odds) = self.ln_odds.get_mut(pair.index()) else { return };
+        self.touches.push((pair, *weights));
         let before = *odds;
         for (odd, weight) in odds.iter_mut().zip(weights.0) {
             let change = weight - weights.0[Status::Open as usize];
@@ -99,6 +102,26 @@ impl Belief {
         } else {
             self.ways = Some(Ways::of(&self.model, &self.pair_amounts()));
         }
+    }
+
+    /// What was taken in, in order.
+    #[must_use]
+    pub fn touches(&self) -> &[(Pair, Weights)] {
+        &self.touches
+    }
+
+    /// ln of the prior of this very partition; minus infinity if the prior excludes it.
+    pub(super) fn ln_prior(&self, partition: &Partition) -> f64 {
+        let family = partition.family();
+        let end = self.model.ends.iter().find(|end| end.family == family);
+        let free = end.map_or(0.0, |end| (end.ln_each + self.ln_free_share).exp());
+        let laid = self.layouts.iter().find(|layout| layout.partition == *partition);
+        (free + laid.map_or(0.0, |layout| layout.ln_prior.exp())).ln()
+    }
+
+    /// Every shape of group that the prior knows, once each.
+    pub(super) fn groups_in_use(&self) -> Family {
+        Family::new(self.model.kinds().map(|kind| kind.group))
     }
 
     /// Pair marginals, families and entropy.

@@ -16,6 +16,8 @@ pub enum Truth {
     Family(Family),
     /// One of the prior's layouts, by weight.
     Layout,
+    /// Any family of the prior, by its probability, in any labelling.
+    Prior,
 }
 
 /// How touches go wrong on this bench.
@@ -41,6 +43,9 @@ pub struct Case {
     pub assumed: Channel,
     pub confidence: f64,
     pub most_placements: u32,
+    /// Whether the claim is proved before it is named: the slips and the silent pins are weighed,
+    /// and every contact is touched again with the leads the other way round.
+    pub prove: bool,
 }
 
 /// How a run ended.
@@ -143,40 +148,86 @@ pub fn campaign(case: &Case, runs: u64, seed: u64) -> Tally {
 
 /// One whole identification.
 pub fn identify(case: &Case, seed: u64) -> Ended {
-    let mut rng = Pcg64::seed_from_u64(seed);
-    let truth = drawn(case, &mut rng);
-    let mut belief = Belief::new(&case.prior);
-    let mut situation =
-        Situation { channel: case.assumed, confidence: case.confidence, ..Situation::default() };
-    let (mut placements, mut lead_moves) = (0, 0);
-    let named = loop {
-        let posterior = belief.posterior();
-        if posterior.best.1 >= case.confidence {
-            break Some(posterior.best.0);
-        }
-        situation.drive = known_coil(&posterior);
-        let Some(probe) = choose(&belief, &posterior, &situation) else { break None };
-        if placements >= case.most_placements {
-            break None;
-        }
-        placements += 1;
-        lead_moves += moved(situation.leads, (probe.red, probe.black));
-        let pair = Pair::new(probe.red, probe.black).unwrap();
-        let drive = situation.drive.filter(|_| probe.toggle);
-        let p = situation.drive.map_or(0.0, |coil| posterior.of(coil, Status::Coil));
-        let looks = touched(
-            case,
-            &truth,
-            (probe.red, probe.black),
-            drive.map(|pair| (pair, p)),
-            placements,
-            &mut rng,
-        );
-        belief.observe(pair, &case.assumed.weigh(&Touch { pair, looks }));
-        *situation.touched.entry(pair).or_default() += 1;
-        situation.leads = Some((probe.red, probe.black));
-    };
+    let mut run = Run::new(case, seed);
+    let named = run.to_the_end();
+    let Run { truth, placements, lead_moves, .. } = run;
     Ended { truth, named, placements, lead_moves }
+}
+
+struct Run<'a> {
+    case: &'a Case,
+    rng: Pcg64,
+    truth: Partition,
+    belief: Belief,
+    situation: Situation,
+    /// Last time each pair was touched: red, black.
+    before: std::collections::BTreeMap<Pair, (usize, usize)>,
+    placements: u32,
+    lead_moves: u32,
+}
+
+impl<'a> Run<'a> {
+    fn new(case: &'a Case, seed: u64) -> Self {
+        let mut rng = Pcg64::seed_from_u64(seed);
+        let truth = drawn(case, &mut rng);
+        let belief = Belief::new(&case.prior);
+        let situation = Situation {
+            channel: case.assumed,
+            confidence: case.confidence,
+            ..Situation::default()
+        };
+        let before = std::collections::BTreeMap::new();
+        Self { case, rng, truth, belief, situation, before, placements: 0, lead_moves: 0 }
+    }
+
+    fn to_the_end(&mut self) -> Option<Partition> {
+        loop {
+            let posterior = self.belief.posterior();
+            self.situation.drive = known_coil(&posterior);
+            let sure = posterior.best.1 >= self.case.confidence;
+            if sure && (!self.case.prove || self.is_proved(&posterior)?) {
+                return Some(posterior.best.0);
+            }
+            if !sure {
+                let probe = choose(&self.belief, &posterior, &self.situation)?;
+                self.touch((probe.red, probe.black), &posterior);
+            }
+            if self.placements > self.case.most_placements {
+                return None;
+            }
+        }
+    }
+
+    /// `None`: the claim cannot be upheld. `false`: proof moved the belief; go on.
+    fn is_proved(&mut self, posterior: &Posterior) -> Option<bool> {
+        let claim = &posterior.best.0;
+        let pins = self.belief.pins();
+        for pair in Pair::all(pins).filter(|pair| claim.status(*pair) != Status::Open) {
+            let (red, black) = self.before.get(&pair).copied().unwrap_or((pair.hi(), pair.lo()));
+            self.touch((black, red), posterior);
+        }
+        let after = self.belief.posterior();
+        if after.best.1 < self.case.confidence || after.best.0 != *claim {
+            return Some(false);
+        }
+        let strain = self.belief.strain(claim, self.case.assumed);
+        let silent: f64 = self.belief.silent(claim, 0.005).iter().map(|silent| silent.odds).sum();
+        let upheld = strain.chance > 1e-3 && after.best.1 / (1.0 + silent) >= self.case.confidence;
+        upheld.then_some(true)
+    }
+
+    fn touch(&mut self, leads: (usize, usize), posterior: &Posterior) {
+        self.placements += 1;
+        self.lead_moves += moved(self.situation.leads, leads);
+        let pair = Pair::new(leads.0, leads.1).unwrap();
+        let drive = self.situation.drive.filter(|driven| *driven != pair);
+        let drive = drive.map(|coil| (coil, posterior.of(coil, Status::Coil)));
+        let looks = touched(self.case, &self.truth, leads, drive, self.placements, &mut self.rng);
+        self.belief.observe(pair, &self.case.assumed.weigh(&Touch { pair, looks }));
+        *self.situation.touched.entry(pair).or_default() += 1;
+        self.situation.leads = Some(leads);
+        self.before.insert(pair, leads);
+    }
 }
 
 /// The coil, once it is sure enough to be driven.
@@ -241,12 +292,16 @@ fn seen(level: Level, rng: &mut Pcg64) -> Seen {
 
 fn drawn(case: &Case, rng: &mut Pcg64) -> Partition {
     match &case.truth {
-        Truth::Family(family) => {
-            let mut order: Vec<usize> = (0..case.prior.pins()).collect();
-            for last in (1..order.len()).rev() {
-                order.swap(last, rng.random_range(0..=last));
-            }
-            dealt(&order, family)
+        Truth::Family(family) => shuffled(case.prior.pins(), family, rng),
+        Truth::Prior => {
+            let families = Belief::new(&case.prior).marginals().families;
+            let mut left: f64 = rng.random();
+            let found = families.iter().find(|(_, p)| {
+                left -= p;
+                left <= 0.0
+            });
+            let family = &found.unwrap_or(&families[0]).0;
+            shuffled(case.prior.pins(), family, rng)
         }
         Truth::Layout => {
             let layouts = case.prior.layouts();
@@ -259,6 +314,14 @@ fn drawn(case: &Case, rng: &mut Pcg64) -> Partition {
             found.unwrap_or(&layouts[0]).0.clone()
         }
     }
+}
+
+fn shuffled(pins: usize, family: &Family, rng: &mut Pcg64) -> Partition {
+    let mut order: Vec<usize> = (0..pins).collect();
+    for last in (1..order.len()).rev() {
+        order.swap(last, rng.random_range(0..=last));
+    }
+    dealt(&order, family)
 }
 
 /// Deals pins, in this order, into the groups of a family.
