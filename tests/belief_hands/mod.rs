@@ -8,6 +8,7 @@ use coilmark::relay::{
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64;
 use std::fmt;
+use std::time::{Duration, Instant};
 
 /// What the part on the bench is.
 #[derive(Clone, Debug)]
@@ -43,7 +44,7 @@ pub struct Case {
     pub assumed: Channel,
     pub confidence: f64,
     pub most_placements: u32,
-    /// Whether the claim is proved before it is named: the slips and the silent pins are weighed,
+    /// Whether the claim is proved before it is named: it must be a relay, the slips and the silent pins are weighed,
     /// and every contact is touched again with the leads the other way round.
     pub prove: bool,
 }
@@ -148,8 +149,14 @@ pub fn campaign(case: &Case, runs: u64, seed: u64) -> Tally {
 
 /// One whole identification.
 pub fn identify(case: &Case, seed: u64) -> Ended {
+    identify_timed(case, seed, &mut Vec::new())
+}
+
+/// One whole identification; how long each decision took is added to `took`.
+pub fn identify_timed(case: &Case, seed: u64, took: &mut Vec<Duration>) -> Ended {
     let mut run = Run::new(case, seed);
     let named = run.to_the_end();
+    took.append(&mut run.took);
     let Run { truth, placements, lead_moves, .. } = run;
     Ended { truth, named, placements, lead_moves }
 }
@@ -164,6 +171,7 @@ struct Run<'a> {
     before: std::collections::BTreeMap<Pair, (usize, usize)>,
     placements: u32,
     lead_moves: u32,
+    took: Vec<Duration>,
 }
 
 impl<'a> Run<'a> {
@@ -177,11 +185,13 @@ impl<'a> Run<'a> {
             ..Situation::default()
         };
         let before = std::collections::BTreeMap::new();
-        Self { case, rng, truth, belief, situation, before, placements: 0, lead_moves: 0 }
+        let took = Vec::new();
+        Self { case, rng, truth, belief, situation, before, placements: 0, lead_moves: 0, took }
     }
 
     fn to_the_end(&mut self) -> Option<Partition> {
         loop {
+            let began = Instant::now();
             let posterior = self.belief.posterior();
             self.situation.drive = known_coil(&posterior);
             let sure = posterior.best.1 >= self.case.confidence;
@@ -190,6 +200,7 @@ impl<'a> Run<'a> {
             }
             if !sure {
                 let probe = choose(&self.belief, &posterior, &self.situation)?;
+                self.took.push(began.elapsed());
                 self.touch((probe.red, probe.black), &posterior);
             }
             if self.placements > self.case.most_placements {
@@ -201,6 +212,9 @@ impl<'a> Run<'a> {
     /// `None`: the claim cannot be upheld. `false`: proof moved the belief; go on.
     fn is_proved(&mut self, posterior: &Posterior) -> Option<bool> {
         let claim = &posterior.best.0;
+        if !claim.family().is_relay() {
+            return None;
+        }
         let pins = self.belief.pins();
         for pair in Pair::all(pins).filter(|pair| claim.status(*pair) != Status::Open) {
             let (red, black) = self.before.get(&pair).copied().unwrap_or((pair.hi(), pair.lo()));
