@@ -251,8 +251,10 @@ impl Belief {
             .map(|layout| A::from_ln((self.ln_amount(layout) + layout.ln_prior) * power));
         let laid: Vec<A> = laid.collect();
         let total = laid.iter().fold(free, |sum, &each| sum.plus(each));
+        // Of a root only the rough shape is wanted.
+        let nothing = if power < 1.0 { 1e-6 } else { NOTHING };
         let mut pairs = vec![[0.0; 5]; self.ln_odds.len()];
-        self.spread(ways, &amounts, &around, (free_share, total), &mut pairs);
+        self.spread(ways, &amounts, &around, (free_share, total, nothing), &mut pairs);
         Summed {
             pairs,
             families: totals.iter().map(|t| t.times(free_share).share_of(total)).collect(),
@@ -267,7 +269,7 @@ impl Belief {
         ways: &Ways<A>,
         amounts: &Amounts<A>,
         around: &Amounts<A>,
-        (free_share, total): (A, A),
+        (free_share, total, nothing): (A, A, f64),
         pairs: &mut [[f64; 5]],
     ) {
         let model = &*self.model;
@@ -278,21 +280,22 @@ impl Belief {
             } else {
                 (&amounts.extras[kind.size], &around.extras[kind.size])
             };
-            let mut local = vec![[0.0; 5]; Pair::count(kind.size)];
+            let mut local = vec![0.0; 5 * Pair::count(kind.size)];
+            let per_way = kind.cells.len() / kind.arrangements.len();
             for (rank, &mask) in model.masks.lists[kind.size].iter().enumerate() {
                 let at = rank * kind.slots + kind.slot;
                 let around = around[at].times(free_share);
-                if around.times(amounts[at]).share_of(total) < NOTHING {
+                if around.times(amounts[at]).share_of(total) < nothing {
                     continue;
                 }
-                local.fill([0.0; 5]);
+                local.fill(0.0);
                 let ways = ways.on(number, rank, kind.arrangements.len());
-                for (way, amount) in kind.arrangements.iter().zip(ways) {
+                for (cells, amount) in kind.cells.chunks_exact(per_way.max(1)).zip(ways) {
                     let p = amount.times(around).share_of(total);
-                    way.pairs.iter().for_each(|at| local[at.0 as usize][at.1 as usize] += p);
+                    cells.iter().for_each(|&cell| local[usize::from(cell)] += p);
                 }
                 let pins = members(mask).0;
-                for (pair, of) in Pair::all(kind.size).zip(&local) {
+                for (pair, of) in Pair::all(kind.size).zip(local.chunks_exact(5)) {
                     let [a, b] = [pair.lo(), pair.hi()].map(|pin| usize::from(pins[pin]));
                     let sums = &mut pairs[Pair::ordered(a, b).index()];
                     sums.iter_mut().zip(of).for_each(|(sum, p)| *sum += p);
