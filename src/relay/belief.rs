@@ -14,7 +14,6 @@ use super::partition::Partition;
 use super::posterior::{CANDIDATES, Marginals, Posterior};
 use super::prior::Prior;
 use super::ways::Ways;
-use std::collections::BTreeMap;
 use std::sync::Arc;
 
 /// What the touches so far say, with the prior they say it to.
@@ -35,7 +34,8 @@ pub struct Belief {
 struct Layout {
     partition: Partition,
     statuses: Vec<Status>,
-    family: Family,
+    /// Its family's place in the model.
+    end: Option<usize>,
     ln_prior: f64,
     /// ln of what the free model believes of the same partition at first.
     ln_free: f64,
@@ -55,13 +55,14 @@ impl Belief {
         let ln_free_share = prior.free_share.ln();
         let layouts = prior.layouts.iter().map(|(partition, p)| {
             let family = partition.family();
-            let end = prior.model.ends.iter().find(|end| end.family == family);
+            let end = prior.model.ends.iter().position(|end| end.family == family);
+            let ln_each = end.map_or(f64::NEG_INFINITY, |end| prior.model.ends[end].ln_each);
             Layout {
                 statuses: Pair::all(prior.pins()).map(|pair| partition.status(pair)).collect(),
                 ln_prior: p.ln(),
-                ln_free: end.map_or(f64::NEG_INFINITY, |end| end.ln_each + ln_free_share),
+                ln_free: ln_each + ln_free_share,
                 partition: partition.clone(),
-                family,
+                end,
             }
         });
         let pairs = Pair::count(prior.pins());
@@ -202,6 +203,17 @@ impl Belief {
         statuses.map(|(&status, odds)| odds[status as usize]).sum()
     }
 
+    /// Pair marginals alone.
+    pub(super) fn pairs(&self) -> Vec<[f64; 5]> {
+        match &self.ways {
+            Some(ways) => self.summed(ways, 1.0).all_pairs(self),
+            None => {
+                let ways = Ways::<Wide>::of(&self.model, &self.pair_amounts());
+                self.summed(&ways, 1.0).all_pairs(self)
+            }
+        }
+    }
+
     /// Pair marginals of the square root of the posterior, scaled to sum to 1. There an alternative
     /// of one in a million still counts for a thousandth: it shows where doubt is left.
     pub(super) fn doubt(&self) -> Vec<[f64; 5]> {
@@ -217,15 +229,15 @@ impl Belief {
     fn sum<A: Amount>(&self, ways: &Ways<A>) -> Marginals {
         let summed = self.summed(ways, 1.0);
         let entropy = self.entropy(&summed);
-        let mut families: BTreeMap<&Family, f64> = BTreeMap::new();
-        for (end, share) in self.model.ends.iter().zip(&summed.families) {
-            *families.entry(&end.family).or_default() += share;
-        }
+        let mut shares = summed.families.clone();
         for (layout, share) in self.layouts.iter().zip(&summed.layouts) {
-            *families.entry(&layout.family).or_default() += share;
+            if let Some(sum) = layout.end.and_then(|end| shares.get_mut(end)) {
+                *sum += share;
+            }
         }
+        let ends = self.model.ends.iter().zip(shares);
         let mut families: Vec<(Family, f64)> =
-            families.into_iter().map(|(family, p)| (family.clone(), p)).collect();
+            ends.map(|(end, share)| (end.family.clone(), share)).collect();
         families.sort_by(|a, b| b.1.total_cmp(&a.1));
         Marginals {
             pins: self.pins(),
@@ -284,14 +296,14 @@ impl Belief {
             let per_way = kind.cells.len() / kind.arrangements.len();
             for (rank, &mask) in model.masks.lists[kind.size].iter().enumerate() {
                 let at = rank * kind.slots + kind.slot;
-                let around = around[at].times(free_share);
-                if around.times(amounts[at]).share_of(total) < nothing {
+                let around = around[at].times(free_share).over(total);
+                if around.times(amounts[at]).plain() < nothing {
                     continue;
                 }
                 local.fill(0.0);
                 let ways = ways.on(number, rank, kind.arrangements.len());
                 for (cells, amount) in kind.cells.chunks_exact(per_way.max(1)).zip(ways) {
-                    let p = amount.times(around).share_of(total);
+                    let p = amount.times(around).plain();
                     cells.iter().for_each(|&cell| local[usize::from(cell)] += p);
                 }
                 let pins = members(mask).0;

@@ -6,7 +6,7 @@
 use super::belief::Belief;
 use super::evidence::{Channel, Level, Status, Weights};
 use super::pair::Pair;
-use super::posterior::Posterior;
+use super::posterior::{Posterior, coil};
 use super::why::Why;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -147,14 +147,14 @@ fn look_ahead(belief: &Belief, posterior: &Posterior, situation: &Situation, fir
         }
         let mut after = belief.clone();
         after.observe(first.pair, &Weights(likely.map(|p| p.max(1e-18).ln())));
-        let marginals = after.marginals();
-        let coil = marginals.coil().filter(|(_, p)| *p > KNOWN && situation.may_drive);
+        let pairs = after.pairs();
+        let coil = coil(posterior.pins, &pairs).filter(|(_, p)| *p > KNOWN && situation.may_drive);
         let then = Situation {
             leads: Some(hands(first.pair, situation.leads)),
             drive: situation.drive.or(coil.map(|(pair, _)| pair)),
             ..situation.clone()
         };
-        let next = rate_all(&marginals.pairs, &then);
+        let next = rate_all(&pairs, &then);
         if let Some(next) = next.iter().max_by(|a, b| a.per_second().total_cmp(&b.per_second())) {
             bits += p * next.information_bits;
             cost_s += p * next.cost_s;
