@@ -18,8 +18,16 @@ pub(super) trait Amount: Copy {
     fn times(self, other: Self) -> Self;
     /// The share of `whole` that this is.
     fn share_of(self, whole: Self) -> f64;
+    /// This divided by that.
+    fn over(self, other: Self) -> Self;
+    /// As a plain number; beyond the range of one, nothing or infinity.
+    fn plain(self) -> f64;
     /// The larger of two.
     fn larger(self, other: Self) -> Self;
+    /// Its square root.
+    fn root(self) -> Self {
+        Self::from_ln(self.ln() / 2.0)
+    }
 }
 
 impl Amount for f64 {
@@ -48,8 +56,22 @@ impl Amount for f64 {
         self / whole
     }
 
+    #[inline]
+    fn over(self, other: Self) -> Self {
+        self / other
+    }
+
+    #[inline]
+    fn plain(self) -> f64 {
+        self
+    }
+
     fn larger(self, other: Self) -> Self {
         self.max(other)
+    }
+
+    fn root(self) -> Self {
+        self.sqrt()
     }
 }
 
@@ -124,6 +146,15 @@ impl Amount for Wide {
         if self.fraction == 0.0 { 0.0 } else { (self.ln() - whole.ln()).exp() }
     }
 
+    fn over(self, other: Self) -> Self {
+        let exponent = self.exponent - other.exponent;
+        Self { fraction: self.fraction / other.fraction, exponent }.settled()
+    }
+
+    fn plain(self) -> f64 {
+        self.share_of(Self::ONE)
+    }
+
     fn larger(self, other: Self) -> Self {
         if other.ln() > self.ln() { other } else { self }
     }
@@ -159,6 +190,14 @@ impl Amount for Best {
         (self.0 - whole.0).exp()
     }
 
+    fn over(self, other: Self) -> Self {
+        Self(self.0 - other.0)
+    }
+
+    fn plain(self) -> f64 {
+        self.0.exp()
+    }
+
     fn larger(self, other: Self) -> Self {
         self.plus(other)
     }
@@ -177,6 +216,7 @@ mod tests {
             let sum = (a.exp() + b.exp()).ln();
             prop_assert!((x.plus(y).ln() - sum).abs() < 1e-10);
             prop_assert!((x.share_of(y).ln() - (a - b)).abs() < 1e-10);
+            prop_assert!((x.over(y).plain().ln() - (a - b)).abs() < 1e-10);
         }
 
         #[test]

@@ -14,7 +14,6 @@ use super::partition::Partition;
 use super::posterior::{CANDIDATES, Marginals, Posterior};
 use super::prior::Prior;
 use super::ways::Ways;
-use std::collections::BTreeMap;
 use std::sync::Arc;
 
 /// What the touches so far say, with the prior they say it to.
@@ -27,6 +26,7 @@ pub struct Belief {
     ln_odds: Vec<[f64; 5]>,
     /// The amounts that follow; none while some would leave the range of `f64`.
     ways: Option<Ways<f64>>,
+    touches: Vec<(Pair, Weights)>,
 }
 
 /// A layout of the prior: a partition that is believed beyond its share of the free model.
@@ -34,7 +34,8 @@ pub struct Belief {
 struct Layout {
     partition: Partition,
     statuses: Vec<Status>,
-    family: Family,
+    /// Its family's place in the model.
+    end: Option<usize>,
     ln_prior: f64,
     /// ln of what the free model believes of the same partition at first.
     ln_free: f64,
@@ -54,13 +55,14 @@ impl Belief {
         let ln_free_share = prior.free_share.ln();
         let layouts = prior.layouts.iter().map(|(partition, p)| {
             let family = partition.family();
-            let end = prior.model.ends.iter().find(|end| end.family == family);
+            let end = prior.model.ends.iter().position(|end| end.family == family);
+            let ln_each = end.map_or(f64::NEG_INFINITY, |end| prior.model.ends[end].ln_each);
             Layout {
                 statuses: Pair::all(prior.pins()).map(|pair| partition.status(pair)).collect(),
                 ln_prior: p.ln(),
-                ln_free: end.map_or(f64::NEG_INFINITY, |end| end.ln_each + ln_free_share),
+                ln_free: ln_each + ln_free_share,
                 partition: partition.clone(),
-                family,
+                end,
             }
         });
         let pairs = Pair::count(prior.pins());
@@ -70,6 +72,7 @@ impl Belief {
             ln_free_share,
             ln_odds: vec![[0.0; 5]; pairs],
             ways: Some(Ways::of(&prior.model, &vec![[1.0; 5]; pairs])),
+            touches: Vec::new(),
         }
     }
 
@@ -83,6 +86,7 @@ impl Belief {
     /// not a number, says nothing.
     pub fn observe(&mut self, pair: Pair, weights: &Weights) {
         let Some(odds) = self.ln_odds.get_mut(pair.index()) else { return };
+        self.touches.push((pair, *weights));
         let before = *odds;
         for (odd, weight) in odds.iter_mut().zip(weights.0) {
             let change = weight - weights.0[Status::Open as usize];
@@ -99,6 +103,26 @@ impl Belief {
         } else {
             self.ways = Some(Ways::of(&self.model, &self.pair_amounts()));
         }
+    }
+
+    /// What was taken in, in order.
+    #[must_use]
+    pub fn touches(&self) -> &[(Pair, Weights)] {
+        &self.touches
+    }
+
+    /// ln of the prior of this very partition; minus infinity if the prior excludes it.
+    pub(super) fn ln_prior(&self, partition: &Partition) -> f64 {
+        let family = partition.family();
+        let end = self.model.ends.iter().find(|end| end.family == family);
+        let free = end.map_or(0.0, |end| (end.ln_each + self.ln_free_share).exp());
+        let laid = self.layouts.iter().find(|layout| layout.partition == *partition);
+        (free + laid.map_or(0.0, |layout| layout.ln_prior.exp())).ln()
+    }
+
+    /// Every shape of group that the prior knows, once each.
+    pub(super) fn groups_in_use(&self) -> Family {
+        Family::new(self.model.kinds().map(|kind| kind.group))
     }
 
     /// Pair marginals, families and entropy.
@@ -179,45 +203,76 @@ impl Belief {
         statuses.map(|(&status, odds)| odds[status as usize]).sum()
     }
 
+    /// Pair marginals alone.
+    pub(super) fn pairs(&self) -> Vec<[f64; 5]> {
+        match &self.ways {
+            Some(ways) => self.summed(ways, 1.0).all_pairs(self),
+            None => {
+                let ways = Ways::<Wide>::of(&self.model, &self.pair_amounts());
+                self.summed(&ways, 1.0).all_pairs(self)
+            }
+        }
+    }
+
+    /// Pair marginals of the square root of the posterior, scaled to sum to 1. There an alternative
+    /// of one in a million still counts for a thousandth: it shows where doubt is left.
+    pub(super) fn doubt(&self) -> Vec<[f64; 5]> {
+        match &self.ways {
+            Some(ways) => self.summed(&ways.root(), 0.5).all_pairs(self),
+            None => {
+                let ways = Ways::<Wide>::of(&self.model, &self.pair_amounts());
+                self.summed(&ways.root(), 0.5).all_pairs(self)
+            }
+        }
+    }
+
     fn sum<A: Amount>(&self, ways: &Ways<A>) -> Marginals {
+        let summed = self.summed(ways, 1.0);
+        let entropy = self.entropy(&summed);
+        let mut shares = summed.families.clone();
+        for (layout, share) in self.layouts.iter().zip(&summed.layouts) {
+            if let Some(sum) = layout.end.and_then(|end| shares.get_mut(end)) {
+                *sum += share;
+            }
+        }
+        let ends = self.model.ends.iter().zip(shares);
+        let mut families: Vec<(Family, f64)> =
+            ends.map(|(end, share)| (end.family.clone(), share)).collect();
+        families.sort_by(|a, b| b.1.total_cmp(&a.1));
+        Marginals {
+            pins: self.pins(),
+            families,
+            entropy_bits: entropy.max(0.0) / std::f64::consts::LN_2,
+            ln_total: summed.ln_total,
+            pairs: summed.all_pairs(self),
+        }
+    }
+
+    /// Sums over everything, with `ways` raised to this power already.
+    fn summed<A: Amount>(&self, ways: &Ways<A>, power: f64) -> Summed {
         let model = &*self.model;
         let amounts = ways.sums(model);
         let inside = model.inside(&amounts);
-        let around = model.outside(&amounts, &inside);
-        let totals = model.totals(&inside);
-        let free_share = A::from_ln(self.ln_free_share);
+        let around = model.outside(&amounts, &inside, power);
+        let totals = model.totals(&inside, power);
+        let free_share = A::from_ln(self.ln_free_share * power);
         let free = totals.iter().fold(A::ZERO, |sum, &each| sum.plus(each)).times(free_share);
-        let laid: Vec<f64> = self.layouts.iter().map(|each| self.ln_amount(each)).collect();
-        let with_layouts = self.layouts.iter().zip(&laid);
-        let total =
-            with_layouts.fold(free, |sum, (layout, ln)| sum.plus(A::from_ln(ln + layout.ln_prior)));
-        let shares: Vec<f64> =
-            totals.iter().map(|each| each.times(free_share).share_of(total)).collect();
-        let scale = Scale { ln_total: total.ln(), ln_free_share: self.ln_free_share };
-
+        let laid = self
+            .layouts
+            .iter()
+            .map(|layout| A::from_ln((self.ln_amount(layout) + layout.ln_prior) * power));
+        let laid: Vec<A> = laid.collect();
+        let total = laid.iter().fold(free, |sum, &each| sum.plus(each));
+        // Of a root only the rough shape is wanted.
+        let nothing = if power < 1.0 { 1e-6 } else { NOTHING };
         let mut pairs = vec![[0.0; 5]; self.ln_odds.len()];
-        self.spread(ways, &amounts, &around, (free_share, total), &mut pairs);
-        let entropy = self.entropy(&pairs, &shares, &laid, &scale);
-        let mut families: BTreeMap<&Family, f64> = BTreeMap::new();
-        for (end, share) in model.ends.iter().zip(&shares) {
-            *families.entry(&end.family).or_default() += share;
+        self.spread(ways, &amounts, &around, (free_share, total, nothing), &mut pairs);
+        Summed {
+            pairs,
+            families: totals.iter().map(|t| t.times(free_share).share_of(total)).collect(),
+            layouts: laid.iter().map(|each| each.share_of(total)).collect(),
+            ln_total: total.ln(),
         }
-        for (layout, ln) in self.layouts.iter().zip(&laid) {
-            let p = scale.share(ln + layout.ln_prior);
-            *families.entry(&layout.family).or_default() += p;
-            for (of, status) in pairs.iter_mut().zip(&layout.statuses) {
-                of[*status as usize] += p;
-            }
-        }
-        for of in &mut pairs {
-            of[Status::Open as usize] = 0.0;
-            of[Status::Open as usize] = (1.0 - of.iter().sum::<f64>()).max(0.0);
-        }
-        let mut families: Vec<(Family, f64)> =
-            families.into_iter().map(|(family, p)| (family.clone(), p)).collect();
-        families.sort_by(|a, b| b.1.total_cmp(&a.1));
-        let entropy_bits = entropy.max(0.0) / std::f64::consts::LN_2;
-        Marginals { pins: self.pins(), pairs, families, entropy_bits, ln_total: scale.ln_total }
     }
 
     /// From what goes with each group to the probability of each status of each pair.
@@ -226,7 +281,7 @@ impl Belief {
         ways: &Ways<A>,
         amounts: &Amounts<A>,
         around: &Amounts<A>,
-        (free_share, total): (A, A),
+        (free_share, total, nothing): (A, A, f64),
         pairs: &mut [[f64; 5]],
     ) {
         let model = &*self.model;
@@ -237,21 +292,22 @@ impl Belief {
             } else {
                 (&amounts.extras[kind.size], &around.extras[kind.size])
             };
-            let mut local = vec![[0.0; 5]; Pair::count(kind.size)];
+            let mut local = vec![0.0; 5 * Pair::count(kind.size)];
+            let per_way = kind.cells.len() / kind.arrangements.len();
             for (rank, &mask) in model.masks.lists[kind.size].iter().enumerate() {
                 let at = rank * kind.slots + kind.slot;
-                let around = around[at].times(free_share);
-                if around.times(amounts[at]).share_of(total) < NOTHING {
+                let around = around[at].times(free_share).over(total);
+                if around.times(amounts[at]).plain() < nothing {
                     continue;
                 }
-                local.fill([0.0; 5]);
+                local.fill(0.0);
                 let ways = ways.on(number, rank, kind.arrangements.len());
-                for (way, amount) in kind.arrangements.iter().zip(ways) {
-                    let p = amount.times(around).share_of(total);
-                    way.pairs.iter().for_each(|at| local[at.0 as usize][at.1 as usize] += p);
+                for (cells, amount) in kind.cells.chunks_exact(per_way.max(1)).zip(ways) {
+                    let p = amount.times(around).plain();
+                    cells.iter().for_each(|&cell| local[usize::from(cell)] += p);
                 }
                 let pins = members(mask).0;
-                for (pair, of) in Pair::all(kind.size).zip(&local) {
+                for (pair, of) in Pair::all(kind.size).zip(local.chunks_exact(5)) {
                     let [a, b] = [pair.lo(), pair.hi()].map(|pin| usize::from(pins[pin]));
                     let sums = &mut pairs[Pair::ordered(a, b).index()];
                     sums.iter_mut().zip(of).for_each(|(sum, p)| *sum += p);
@@ -263,32 +319,46 @@ impl Belief {
     /// Entropy in nats: minus the mean ln probability. In the free model the ln of a partition is a
     /// sum over pairs, so its mean follows from the pair probabilities; partitions that are
     /// also layouts are exchanged one by one.
-    fn entropy(&self, free: &[[f64; 5]], shares: &[f64], laid: &[f64], scale: &Scale) -> f64 {
+    fn entropy(&self, summed: &Summed) -> f64 {
         let weighted = |p: f64, ln: f64| if p > 0.0 { p * ln } else { 0.0 };
         let mut entropy = 0.0;
-        for (of, odds) in free.iter().zip(&self.ln_odds) {
+        for (of, odds) in summed.pairs.iter().zip(&self.ln_odds) {
             entropy -= of.iter().zip(odds).map(|(&p, &ln)| weighted(p, ln)).sum::<f64>();
         }
-        for (end, &p) in self.model.ends.iter().zip(shares) {
-            entropy -= weighted(p, end.ln_each + scale.ln_free_share - scale.ln_total);
+        for (end, &p) in self.model.ends.iter().zip(&summed.families) {
+            entropy -= weighted(p, end.ln_each + self.ln_free_share - summed.ln_total);
         }
-        for (layout, ln) in self.layouts.iter().zip(laid) {
-            let free = scale.share(ln + layout.ln_free);
-            let both = free + scale.share(ln + layout.ln_prior);
+        for (layout, share) in self.layouts.iter().zip(&summed.layouts) {
+            let free = (self.ln_amount(layout) + layout.ln_free - summed.ln_total).exp();
+            let both = free + share;
             entropy += weighted(free, free.ln()) - weighted(both, both.ln());
         }
         entropy
     }
 }
 
-/// From ln amounts to probabilities.
-struct Scale {
+/// Sums over everything, as shares of it.
+struct Summed {
+    /// Of the free model alone; the share of [`Status::Open`] is left out.
+    pairs: Vec<[f64; 5]>,
+    families: Vec<f64>,
+    layouts: Vec<f64>,
     ln_total: f64,
-    ln_free_share: f64,
 }
 
-impl Scale {
-    fn share(&self, ln: f64) -> f64 {
-        (ln - self.ln_total).exp()
+impl Summed {
+    /// Pair marginals with the layouts, complete.
+    fn all_pairs(self, belief: &Belief) -> Vec<[f64; 5]> {
+        let mut pairs = self.pairs;
+        for (layout, share) in belief.layouts.iter().zip(&self.layouts) {
+            for (of, status) in pairs.iter_mut().zip(&layout.statuses) {
+                of[*status as usize] += share;
+            }
+        }
+        for of in &mut pairs {
+            of[Status::Open as usize] = 0.0;
+            of[Status::Open as usize] = (1.0 - of.iter().sum::<f64>()).max(0.0);
+        }
+        pairs
     }
 }

@@ -37,7 +37,7 @@ impl Status {
 }
 
 /// What the meter meets between two pins at one moment.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Level {
     /// Nothing conducts.
     Open,

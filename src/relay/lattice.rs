@@ -33,6 +33,9 @@ pub(super) struct Kind {
     pub arrangements: Vec<Arrangement>,
     /// Per pair of its pins, numbered from 0: what each arrangement says it shows.
     pub statuses: Vec<Vec<Status>>,
+    /// Per arrangement, one after the other: its pairs that are not open, as index of the pair
+    /// among pins numbered from 0, times 5, plus status. All have as many.
+    pub cells: Vec<u16>,
 }
 
 /// Roles of the pins of a group, ascending, and the pairs in it that are not open: the index of
@@ -257,7 +260,9 @@ impl Kind {
             arrangements.iter().map(of).collect()
         });
         let statuses = statuses.collect();
-        Self { group, size: group.size(), slot, slots, arrangements, statuses }
+        let cell = |&(pair, status): &(u8, Status)| u16::from(pair) * 5 + status as u16;
+        let cells = arrangements.iter().flat_map(|way| way.pairs.iter().map(cell)).collect();
+        Self { group, size: group.size(), slot, slots, arrangements, statuses, cells }
     }
 }
 
@@ -294,6 +299,9 @@ fn states_under(kinds: &[Kind], multisets: impl Iterator<Item = State>) -> Vec<L
         }
     }
     let mut levels: Vec<Level> = Vec::new();
+    // Sorted by the last kind first, so that adding the first ones leads along without a gap.
+    let mut found: Vec<State> = found.into_iter().collect();
+    found.sort_by(|a, b| a.iter().rev().cmp(b.iter().rev()));
     for state in found {
         let size: usize =
             state.iter().zip(kinds).map(|(&n, kind)| usize::from(n) * kind.size).sum();
@@ -309,8 +317,11 @@ fn states_under(kinds: &[Kind], multisets: impl Iterator<Item = State>) -> Vec<L
 /// The ways into the level of `size` pins.
 fn steps(kinds: &[Kind], levels: &[Level], size: usize, masks: &Masks) -> Vec<Step> {
     let mut by_size: BTreeMap<usize, Vec<Run>> = BTreeMap::new();
+    let mut states: Vec<(&State, usize)> =
+        levels[size].numbers.iter().map(|(state, &number)| (state, number)).collect();
+    states.sort_by_key(|(_, number)| *number);
     for (number, kind) in kinds.iter().enumerate() {
-        for (state, &to) in &levels[size].numbers {
+        for &(state, to) in &states {
             let from = without(state, number)
                 .and_then(|smaller| levels[size - kind.size].numbers.get(&smaller));
             let Some(&from) = from else { continue };

@@ -27,7 +27,7 @@ pub(super) fn symmetric(
 }
 
 /// A coil's pair at one end of the part, against one elsewhere: common practice, no source.
-const AT_THE_END: f64 = 10.0;
+const AT_THE_END: f64 = 40.0;
 
 /// Runs of neighbours turned round in every second lane, or in the second half of each lane.
 #[derive(Clone, Copy)]

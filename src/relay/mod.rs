@@ -24,6 +24,7 @@ mod partition;
 mod planner;
 mod posterior;
 mod prior;
+mod reserve;
 mod ways;
 mod why;
 
@@ -37,4 +38,5 @@ pub use partition::{Coil, Partition, Pole};
 pub use planner::{Costs, Probe, Situation, choose};
 pub use posterior::{CANDIDATES, Marginals, Posterior};
 pub use prior::{LAYOUT_SHARE, Prior};
+pub use reserve::{Silent, Strain, Suspect, suspects};
 pub use why::Why;

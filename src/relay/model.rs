@@ -122,8 +122,8 @@ impl Model {
         Inside { contacts, extras, anywhere }
     }
 
-    /// Per family: the amount of all its labellings.
-    pub fn totals<A: Amount>(&self, inside: &Inside<A>) -> Vec<A> {
+    /// Per family: the amount of all its labellings, whose prior is raised to this power.
+    pub fn totals<A: Amount>(&self, inside: &Inside<A>, power: f64) -> Vec<A> {
         let mut totals = Vec::with_capacity(self.ends.len());
         for alike in self.ends_by_level() {
             let extras: Vec<usize> = alike.iter().map(|end| self.extra(end.extras)).collect();
@@ -134,7 +134,7 @@ impl Model {
                 }
             }
             let each = alike.iter().zip(sums);
-            totals.extend(each.map(|(end, sum)| sum.times(A::from_ln(end.ln_each))));
+            totals.extend(each.map(|(end, sum)| sum.times(A::from_ln(end.ln_each * power))));
         }
         totals
     }
@@ -159,8 +159,13 @@ impl Model {
         })
     }
 
-    /// Per group: the amount of everything that goes with it.
-    pub fn outside<A: Amount>(&self, amounts: &Amounts<A>, inside: &Inside<A>) -> Amounts<A> {
+    /// Per group: the amount of everything that goes with it, with priors raised to this power.
+    pub fn outside<A: Amount>(
+        &self,
+        amounts: &Amounts<A>,
+        inside: &Inside<A>,
+        power: f64,
+    ) -> Amounts<A> {
         let states = self.extra_states();
         let mut with_contacts = self.contacts.nothing::<A>(&self.masks);
         let mut anywhere = vec![A::ZERO; inside.anywhere.len()];
@@ -168,7 +173,10 @@ impl Model {
             let level = alike[0].contacts.0;
             let ends: Vec<(usize, usize, A)> = alike
                 .iter()
-                .map(|end| (end.contacts.1, self.extra(end.extras), A::from_ln(end.ln_each)))
+                .map(|end| {
+                    let each = A::from_ln(end.ln_each * power);
+                    (end.contacts.1, self.extra(end.extras), each)
+                })
                 .collect();
             let sums = with_contacts[level].chunks_exact_mut(self.contacts.levels[level].width());
             for (sums, (mask, built, others)) in sums.zip(self.rows(level, inside)) {

@@ -125,6 +125,29 @@ impl Partition {
         self
     }
 
+    /// The pins of each coil, pole and joint.
+    pub(super) fn groups(&self) -> Vec<Vec<usize>> {
+        let coils = self.coils.iter().map(Coil::pins);
+        let poles = self.poles.iter().map(Pole::pins);
+        coils.chain(poles).chain(self.joined.iter().cloned()).collect()
+    }
+
+    /// The same claim with another group in place of the group or the spares on `base`.
+    pub(super) fn with_group(&self, base: &[usize], group: (Group, Vec<usize>, Vec<Role>)) -> Self {
+        let pins = self.pins();
+        let added = Self::from_groups(pins, &[group]);
+        let apart = |pins: Vec<usize>| pins.iter().all(|pin| !base.contains(pin));
+        let mut other = self.clone();
+        other.coils.retain(|coil| apart(coil.pins()));
+        other.poles.retain(|pole| apart(pole.pins()));
+        other.joined.retain(|joint| apart(joint.clone()));
+        other.spares.retain(|spare| added.spares.contains(spare));
+        other.coils.extend(added.coils);
+        other.poles.extend(added.poles);
+        other.joined.extend(added.joined);
+        other.in_order()
+    }
+
     /// What this claim says that a pair shows.
     #[must_use]
     pub fn status(&self, pair: Pair) -> Status {

@@ -1,10 +1,12 @@
 //! Which placement comes next: the one with the most expected information about the partition per
 //! second of the operator's hands. Information is exact from the pair probabilities: the entropy
-//! of the predicted outcome less the entropy of the channel itself.
+//! of the predicted outcome less the entropy of the channel itself. What a placement is for is
+//! left to [`Why`]; when to stop, to the guide.
 
-use super::evidence::{Channel, Level, Status};
+use super::belief::Belief;
+use super::evidence::{Channel, Level, Status, Weights};
 use super::pair::Pair;
-use super::posterior::Posterior;
+use super::posterior::{Posterior, coil};
 use super::why::Why;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -35,6 +37,8 @@ pub struct Situation {
     /// The pins that are driven, once the coil is known and may be driven: every touch but
     /// those on this very pair then shows both states. `None`: at rest only.
     pub drive: Option<Pair>,
+    /// Whether a coil is going to be driven as soon as it is known.
+    pub may_drive: bool,
     /// Pairs that cannot be reached.
     pub unreachable: BTreeSet<Pair>,
     /// How often each pair was touched.
@@ -52,6 +56,7 @@ impl Default for Situation {
         Self {
             leads: None,
             drive: None,
+            may_drive: true,
             unreachable: BTreeSet::new(),
             touched: BTreeMap::new(),
             costs: Costs::default(),
@@ -78,17 +83,34 @@ pub struct Probe {
     pub why: Why,
 }
 
-/// The next placement; `None` if every pair is unreachable or no placement can tell anything.
+/// The next placement, by what `belief` and its own `posterior` say; `None` if every pair is
+/// unreachable or no placement can tell anything.
+///
+/// While much is unknown that is the placement with the most information per second, on small
+/// parts together with the one after it. When little is left, the aim is no longer to learn but
+/// to be sure: then it is the placement that shrinks the square root of the posterior most, in
+/// which rare alternatives weigh more.
 #[must_use]
-pub fn choose(posterior: &Posterior, situation: &Situation) -> Option<Probe> {
-    let marginals = Known { pairs: &posterior.pairs };
-    let rated = Pair::all(posterior.pins)
-        .filter(|pair| !situation.unreachable.contains(pair))
-        .map(|pair| marginals.rate(pair, situation));
-    let best = rated.max_by(|a, b| a.per_second.total_cmp(&b.per_second))?;
-    if best.information_bits < 1e-12 {
-        return None;
-    }
+pub fn choose(belief: &Belief, posterior: &Posterior, situation: &Situation) -> Option<Probe> {
+    let mut rated = rate_all(&posterior.pairs, situation);
+    rated.retain(|rated| rated.information_bits > 1e-12);
+    rated.sort_by(|a, b| b.per_second().total_cmp(&a.per_second()));
+    let best = if posterior.entropy_bits < PROVING_BITS {
+        let doubt = belief.doubt();
+        let scored = rated.iter().map(|rated| {
+            let index = rated.pair.index();
+            let given = outcomes(rated.toggle, situation.channel);
+            (rated, settled(&posterior.pairs[index], &doubt[index], &given) / rated.cost_s)
+        });
+        scored.max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.pair.cmp(&a.0.pair)))?.0
+    } else if posterior.pins <= LOOK_AHEAD_PINS && posterior.entropy_bits > LOOK_AHEAD_BITS {
+        rated.truncate(LOOK_AHEAD_WIDTH);
+        let ahead = |rated: &Rated| look_ahead(belief, posterior, situation, rated);
+        let scored = rated.iter().map(|rated| (rated, ahead(rated)));
+        scored.max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.pair.cmp(&a.0.pair)))?.0
+    } else {
+        rated.first()?
+    };
     let (red, black) = hands(best.pair, situation.leads);
     Some(Probe {
         red,
@@ -100,6 +122,47 @@ pub fn choose(posterior: &Posterior, situation: &Situation) -> Option<Probe> {
     })
 }
 
+/// Below this entropy the aim is to be sure, not to learn.
+const PROVING_BITS: f64 = 4.0;
+
+/// Looking one placement further pays while much is unknown; with a few candidates left the
+/// placement that tells most is as good.
+const LOOK_AHEAD_BITS: f64 = 9.0;
+const LOOK_AHEAD_PINS: usize = 8;
+const LOOK_AHEAD_WIDTH: usize = 3;
+
+/// Above this probability a coil counts as known when looking ahead.
+const KNOWN: f64 = 0.99;
+
+/// Information per second of this placement and the best one after it.
+fn look_ahead(belief: &Belief, posterior: &Posterior, situation: &Situation, first: &Rated) -> f64 {
+    let given = outcomes(first.toggle, situation.channel);
+    let pair = posterior.pairs[first.pair.index()];
+    let (mut bits, mut cost_s) = (first.information_bits, first.cost_s);
+    for outcome in 0..OUTCOMES {
+        let likely: [f64; 5] = std::array::from_fn(|status| given[status][outcome]);
+        let p: f64 = likely.iter().zip(pair).map(|(given, p)| given * p).sum();
+        if p < 1e-3 {
+            continue;
+        }
+        let mut after = belief.clone();
+        after.observe(first.pair, &Weights(likely.map(|p| p.max(1e-18).ln())));
+        let pairs = after.pairs();
+        let coil = coil(posterior.pins, &pairs).filter(|(_, p)| *p > KNOWN && situation.may_drive);
+        let then = Situation {
+            leads: Some(hands(first.pair, situation.leads)),
+            drive: situation.drive.or(coil.map(|(pair, _)| pair)),
+            ..situation.clone()
+        };
+        let next = rate_all(&pairs, &then);
+        if let Some(next) = next.iter().max_by(|a, b| a.per_second().total_cmp(&b.per_second())) {
+            bits += p * next.information_bits;
+            cost_s += p * next.cost_s;
+        }
+    }
+    bits / cost_s.max(1e-3)
+}
+
 /// How many placements from here, by the entropy that is left and the usual yield of one.
 fn placements_left(posterior: &Posterior, situation: &Situation) -> Option<f64> {
     let doubt = (1.0 - posterior.best.1).max(1.0 - situation.confidence);
@@ -108,27 +171,42 @@ fn placements_left(posterior: &Posterior, situation: &Situation) -> Option<f64> 
     left.is_finite().then_some(left.max(1.0))
 }
 
-struct Known<'a> {
-    pairs: &'a [[f64; 5]],
-}
-
+/// A placement and what it is worth.
 struct Rated {
     pair: Pair,
     toggle: bool,
     information_bits: f64,
-    per_second: f64,
+    cost_s: f64,
 }
 
-impl Known<'_> {
-    fn rate(&self, pair: Pair, situation: &Situation) -> Rated {
-        let toggle = situation.drive.is_some_and(|driven| driven != pair);
-        let information_bits = information(&self.pairs[pair.index()], toggle, situation.channel);
-        let moves = lead_moves(pair, situation.leads);
-        let costs = &situation.costs;
-        let hands = if moves < 2 { costs.one_lead_s } else { costs.two_leads_s };
-        let cost = hands + if toggle { costs.toggle_s } else { 0.0 };
-        Rated { pair, toggle, information_bits, per_second: information_bits / cost.max(1e-3) }
+impl Rated {
+    fn per_second(&self) -> f64 {
+        self.information_bits / self.cost_s.max(1e-3)
     }
+}
+
+fn rate_all(pairs: &[[f64; 5]], situation: &Situation) -> Vec<Rated> {
+    let costs = &situation.costs;
+    let rest = outcomes(false, situation.channel);
+    let both = outcomes(true, situation.channel);
+    let index = pairs.iter().enumerate();
+    let rate = |(index, of): (usize, &[f64; 5])| {
+        let (lo, hi) = Pair::at(index);
+        let pair = Pair::ordered(lo, hi);
+        if situation.unreachable.contains(&pair) {
+            return None;
+        }
+        let toggle = situation.drive.is_some_and(|driven| driven != pair);
+        let hands_s = if lead_moves(pair, situation.leads) < 2 {
+            costs.one_lead_s
+        } else {
+            costs.two_leads_s
+        };
+        let information_bits = information(of, if toggle { &both } else { &rest });
+        let cost_s = hands_s + if toggle { costs.toggle_s } else { 0.0 };
+        Some(Rated { pair, toggle, information_bits, cost_s })
+    };
+    index.filter_map(rate).collect()
 }
 
 /// How many leads change pin; two for the same pair again, which is lifted and touched anew.
@@ -151,27 +229,42 @@ fn hands(pair: Pair, leads: Option<(usize, usize)>) -> (usize, usize) {
     }
 }
 
-/// Expected information of a touch about its pair's status, in bits.
-pub(super) fn information(pair: &[f64; 5], toggle: bool, channel: Channel) -> f64 {
-    // Outcomes: per state open, closed or coil; a touch shows one at rest, or one in each state.
-    let slip = channel.no_contact + channel.bridge;
-    let outcome = |status: Status| {
-        let at = |energised| status.level(energised) as usize;
-        if toggle { at(false) * 3 + at(true) } else { at(false) * 3 + at(false) }
-    };
-    let open = Level::Open as usize * 4;
-    let short = Level::Closed as usize * 4;
-    let mut predicted = [0.0; 9];
+/// Open, closed or coil, at rest and energised.
+const OUTCOMES: usize = 9;
+
+/// The probability of each outcome given each status; a touch at rest only shows one level.
+fn outcomes(toggle: bool, channel: Channel) -> [[f64; OUTCOMES]; 5] {
+    let good = (1.0 - channel.no_contact - channel.bridge).max(0.0);
+    Status::ALL.map(|status| {
+        let at = |energised: bool| status.level(energised && toggle) as usize;
+        let mut given = [0.0; OUTCOMES];
+        given[at(false) * 3 + at(true)] += good;
+        given[Level::Open as usize * 4] += channel.no_contact;
+        given[Level::Closed as usize * 4] += channel.bridge;
+        given
+    })
+}
+
+/// Expected information about a pair's status, in bits.
+fn information(pair: &[f64; 5], given: &[[f64; OUTCOMES]; 5]) -> f64 {
+    let mut predicted = [0.0; OUTCOMES];
     let mut noise = 0.0;
-    for (status, &p) in Status::ALL.into_iter().zip(pair) {
-        let mut given = [0.0; 9];
-        given[outcome(status)] += 1.0 - slip;
-        given[open] += channel.no_contact;
-        given[short] += channel.bridge;
-        noise += p * entropy(&given);
+    for (given, &p) in given.iter().zip(pair) {
+        noise += p * entropy(given);
         predicted.iter_mut().zip(given).for_each(|(sum, each)| *sum += p * each);
     }
     (entropy(&predicted) - noise).max(0.0)
+}
+
+/// By how much a touch is expected to shrink the sum of the square roots of all probabilities, as
+/// a natural logarithm. `doubt` are the pair's shares of that sum.
+fn settled(pair: &[f64; 5], doubt: &[f64; 5], given: &[[f64; OUTCOMES]; 5]) -> f64 {
+    let left = (0..OUTCOMES).map(|outcome| {
+        let predicted: f64 = pair.iter().zip(given).map(|(p, given)| p * given[outcome]).sum();
+        let rooted = doubt.iter().zip(given).map(|(share, given)| share * given[outcome].sqrt());
+        predicted.sqrt() * rooted.sum::<f64>()
+    });
+    -left.sum::<f64>().max(1e-300).ln()
 }
 
 fn entropy(of: &[f64]) -> f64 {

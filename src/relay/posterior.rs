@@ -74,7 +74,8 @@ fn of(pairs: &[[f64; 5]], pair: Pair, status: Status) -> f64 {
     pairs.get(pair.index()).map_or(0.0, |of| of[status as usize])
 }
 
-fn coil(pins: usize, pairs: &[[f64; 5]]) -> Option<(Pair, f64)> {
+/// The pair that is most probably a coil, and how probably.
+pub(super) fn coil(pins: usize, pairs: &[[f64; 5]]) -> Option<(Pair, f64)> {
     let all = Pair::all(pins).map(|pair| (pair, of(pairs, pair, Status::Coil)));
     all.max_by(|a, b| a.1.total_cmp(&b.1))
 }

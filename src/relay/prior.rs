@@ -8,6 +8,7 @@ use super::footprint::Footprint;
 use super::model::Model;
 use super::partition::Partition;
 use crate::event::Form;
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 /// How much of the prior the layouts of a stated footprint get; the rest stays free.
@@ -34,7 +35,11 @@ impl Prior {
     /// the pins are left out.
     #[must_use]
     pub fn only(pins: usize, families: impl IntoIterator<Item = (Family, f64)>) -> Self {
-        let families: Vec<(Family, f64)> = families.into_iter().collect();
+        let mut merged: BTreeMap<Family, f64> = BTreeMap::new();
+        for (family, p) in families {
+            *merged.entry(family).or_default() += p;
+        }
+        let families: Vec<(Family, f64)> = merged.into_iter().collect();
         let model = Arc::new(Model::new(pins, &families));
         Self { model, families, layouts: Vec::new(), free_share: 1.0 }
     }

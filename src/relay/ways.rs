@@ -42,6 +42,12 @@ impl<A: Amount> Ways<A> {
         }
     }
 
+    /// The square root of each.
+    pub fn root(&self) -> Self {
+        let root = |ways: &Vec<A>| ways.iter().map(|way| way.root()).collect();
+        Self(self.0.iter().map(root).collect())
+    }
+
     /// The arrangements of a kind (numbered as in [`Model::kinds`]) on the mask of this rank.
     pub fn on(&self, kind: usize, rank: usize, arrangements: usize) -> &[A] {
         &self.0[kind][rank * arrangements..][..arrangements]

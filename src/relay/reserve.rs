@@ -1,0 +1,237 @@
+//! What the posterior cannot see, because its model has no word for it, and what a guide must weigh
+//! before it calls an answer sure: touches that contradict each other more often than slips do
+//! ([`Belief::strain`]), and pins that never made contact, which look like spares
+//! ([`Belief::silent`]). Both are computed for one claimed partition.
+
+use super::belief::Belief;
+use super::evidence::Channel;
+use super::family::Family;
+use super::pair::Pair;
+use super::partition::{Partition, Pole};
+use crate::event::Form;
+
+/// How well the touches bear a claim.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Strain {
+    /// How many touches there were.
+    pub touches: u32,
+    /// How many of them speak clearly against the claim: slips, if it is true.
+    pub contradictions: u32,
+    /// The probability of at least so many slips. When it is small the slips are no chance: a dirty
+    /// pin, a wrong pin number, or a part that the model does not know.
+    pub chance: f64,
+}
+
+/// A pin that is claimed to be a spare because it was never seen to conduct.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Silent {
+    /// Its position.
+    pub pin: usize,
+    /// Odds that it belongs to something and does not make contact, against that it is a spare.
+    pub odds: f64,
+}
+
+/// A touch speaks against a claim when something else explains it so many times better.
+const CLEARLY: f64 = 10.0;
+
+impl Belief {
+    /// How many touches contradict `claim`, and how likely so many slips are.
+    #[must_use]
+    pub fn strain(&self, claim: &Partition, channel: Channel) -> Strain {
+        let against = self.touches().iter().filter(|(pair, weights)| {
+            let best = weights.0.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+            best - weights.0[claim.status(*pair) as usize] > CLEARLY.ln()
+        });
+        let (touches, contradictions) = (self.touches().len(), against.count());
+        let slip = (channel.no_contact + channel.bridge).clamp(0.0, 1.0);
+        Strain {
+            touches: touches as u32,
+            contradictions: contradictions as u32,
+            chance: at_least(contradictions, touches, slip),
+        }
+    }
+
+    /// For each spare of `claim`: the odds that it is a pin that does not make contact, when each
+    /// pin fails to with probability `dead`. Exact for one such pin at a time: every partition
+    /// that would look the same without it is counted with its prior.
+    #[must_use]
+    pub fn silent(&self, claim: &Partition, dead: f64) -> Vec<Silent> {
+        let here = self.ln_prior(claim);
+        let odds = |pin: usize| {
+            let others = completions(claim, pin, &self.groups_in_use());
+            let prior = |other: &Partition| (self.ln_prior(other) - here).exp();
+            dead / (1.0 - dead).max(1e-9) * others.iter().map(prior).sum::<f64>()
+        };
+        claim.spares.iter().map(|&pin| Silent { pin, odds: odds(pin) }).collect()
+    }
+}
+
+/// The probability of at least `count` of `touches` when each has probability `p`.
+fn at_least(count: usize, touches: usize, p: f64) -> f64 {
+    let mut term = (1.0 - p).powi(touches as i32);
+    let mut below = 0.0;
+    for k in 0..count {
+        below += term;
+        term *= (touches - k) as f64 / (k + 1) as f64 * p / (1.0 - p).max(1e-12);
+    }
+    (1.0 - below).clamp(0.0, 1.0)
+}
+
+/// Every partition with groups of these shapes that differs from `claim` only in what `pin`, a
+/// spare of it, belongs to.
+fn completions(claim: &Partition, pin: usize, shapes: &Family) -> Vec<Partition> {
+    let spares: Vec<usize> = claim.spares.iter().copied().filter(|&other| other != pin).collect();
+    let mut bases: Vec<Vec<usize>> = claim.groups();
+    bases.extend(spares.iter().map(|&spare| vec![spare]));
+    for (i, &first) in spares.iter().enumerate() {
+        bases.extend(spares[i + 1..].iter().map(|&second| vec![first, second]));
+    }
+    let mut found = Vec::new();
+    for base in bases {
+        let mut pins = base.clone();
+        pins.push(pin);
+        pins.sort_unstable();
+        for &shape in shapes.groups().iter().filter(|shape| shape.size() == pins.len()) {
+            for roles in shape.arrangements() {
+                let placed = claim.with_group(&base, (shape, pins.clone(), roles));
+                let same = |pair: Pair| pair.has(pin) || placed.status(pair) == claim.status(pair);
+                if Pair::all(claim.pins()).all(same) {
+                    found.push(placed);
+                }
+            }
+        }
+    }
+    found.sort();
+    found.dedup();
+    found
+}
+
+/// A fault that a partition points to. The partition says what the pins do; this says what a
+/// technician would call it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Suspect {
+    /// Two pins closed in both states beside poles that change over: a contact that never opens.
+    Welded {
+        /// The two pins.
+        pins: Vec<usize>,
+    },
+    /// A pole with one throw beside changeover poles, and a spare: a contact that never closes.
+    StuckOpen {
+        /// The pins of the pole that is left.
+        pins: Vec<usize>,
+    },
+    /// Closed pairs, no coil, and two pins or more that do nothing.
+    OpenCoil {
+        /// The pins of which two are the coil.
+        pins: Vec<usize>,
+    },
+    /// A coil that nothing follows.
+    NoContact {
+        /// The pins of the coil.
+        pins: Vec<usize>,
+    },
+}
+
+/// The faults that `claim` points to. Whether a part is built that way or broken cannot be seen
+/// from outside: these are suspicions for a person to weigh.
+#[must_use]
+pub fn suspects(claim: &Partition) -> Vec<Suspect> {
+    let mut found = Vec::new();
+    let changeover = |pole: &&Pole| pole.form == Form::C;
+    let changeovers = claim.poles.iter().filter(changeover).count();
+    if claim.coils.is_empty() {
+        let pairs = claim.joined.iter().filter(|joint| joint.len() == 2).count();
+        if pairs > 0 && claim.poles.is_empty() && claim.spares.len() >= 2 {
+            found.push(Suspect::OpenCoil { pins: claim.spares.clone() });
+        }
+        return found;
+    }
+    if claim.poles.is_empty() && claim.joined.is_empty() {
+        let pins = claim.coils.iter().flat_map(|coil| coil.pins()).collect();
+        found.push(Suspect::NoContact { pins });
+    }
+    let welded = changeovers == 0 || !claim.spares.is_empty();
+    for joint in claim.joined.iter().filter(|joint| joint.len() == 2 && welded) {
+        found.push(Suspect::Welded { pins: joint.clone() });
+    }
+    if changeovers > 0 && !claim.spares.is_empty() {
+        let single = claim.poles.iter().filter(|pole| !changeover(pole));
+        found.extend(single.map(|pole| Suspect::StuckOpen { pins: pole.pins() }));
+    }
+    found
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::evidence::{Look, Seen, Touch};
+    use super::super::family::Group;
+    use super::super::prior::Prior;
+    use super::*;
+
+    fn changeover() -> Partition {
+        let roles = vec![0, 1, 2];
+        let pole = (Group::contact(Form::C), vec![1, 2, 3], roles);
+        Partition::from_groups(5, &[(Group::Coil(1, 1), vec![0, 4], vec![0, 1]), pole])
+    }
+
+    fn open() -> Seen {
+        Seen::Open
+    }
+
+    #[test]
+    fn two_slips_are_chance_and_four_are_not() {
+        let claim = changeover();
+        let mut belief = Belief::new(&Prior::usual(5));
+        let channel = Channel::default();
+        let touch = |pair: Pair, seen| Touch { pair, looks: vec![Look { driven: None, seen }] };
+        let broken = Pair::ordered(1, 2);
+        for slips in 1..=4 {
+            belief.observe(broken, &channel.weigh(&touch(broken, open())));
+            let pair = Pair::ordered(0, 1);
+            belief.observe(pair, &channel.weigh(&touch(pair, open())));
+            let strain = belief.strain(&claim, channel);
+            assert_eq!((strain.touches, strain.contradictions), (2 * slips, slips));
+            assert_eq!(strain.chance > 0.001, slips <= 2, "{strain:?}");
+        }
+    }
+
+    #[test]
+    fn chances_add_up_as_binomials_do() {
+        assert!((at_least(0, 10, 0.1) - 1.0).abs() < 1e-12);
+        assert!((at_least(1, 10, 0.1) - (1.0 - 0.9_f64.powi(10))).abs() < 1e-12);
+        assert!((at_least(10, 10, 0.5) - 0.5_f64.powi(10)).abs() < 1e-12);
+    }
+
+    /// A break contact on five pins with one spare may be a changeover whose make side is dirty:
+    /// either pin can be the common, so there are two such, each with the prior of a changeover.
+    #[test]
+    fn a_silent_pin_may_belong_to_a_changeover() {
+        let (whole, partial) = (Family::relay(0, 0, 1), Family::relay(0, 1, 0));
+        let prior = Prior::only(5, [(whole.clone(), 0.9), (partial.clone(), 0.1)]);
+        let pole = (Group::contact(Form::B), vec![1, 2], vec![0, 1]);
+        let claim = Partition::from_groups(5, &[(Group::Coil(1, 1), vec![0, 4], vec![0, 1]), pole]);
+        let silent = Belief::new(&prior).silent(&claim, 0.01);
+        let each = |family: &Family, p: f64| p / family.labellings(5);
+        let expected = 0.01 / 0.99 * 2.0 * each(&whole, 0.9) / each(&partial, 0.1);
+        assert_eq!(silent.len(), 1);
+        assert_eq!(silent[0].pin, 3);
+        assert!((silent[0].odds - expected).abs() < 1e-12, "{silent:?} against {expected}");
+    }
+
+    #[test]
+    fn faults_are_suspected_where_poles_do_not_match() {
+        let coil = (Group::Coil(1, 1), vec![0, 7], vec![0, 1]);
+        let pole = (Group::contact(Form::C), vec![1, 2, 3], vec![0, 1, 2]);
+        let welded = (Group::Joined(2), vec![4, 5], vec![0, 0]);
+        let stuck = (Group::contact(Form::A), vec![4, 5], vec![0, 2]);
+        let of = |groups: &[_]| suspects(&Partition::from_groups(8, groups));
+        assert_eq!(
+            of(&[coil.clone(), pole.clone(), welded.clone()]),
+            [Suspect::Welded { pins: vec![4, 5] }]
+        );
+        assert_eq!(of(&[coil.clone(), pole, stuck]), [Suspect::StuckOpen { pins: vec![4, 5] }]);
+        assert_eq!(of(&[coil]), [Suspect::NoContact { pins: vec![0, 7] }]);
+        assert_eq!(of(&[welded]), [Suspect::OpenCoil { pins: vec![0, 1, 2, 3, 6, 7] }]);
+        assert_eq!(suspects(&changeover()), []);
+    }
+}
