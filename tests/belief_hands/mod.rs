@@ -1,6 +1,8 @@
 //! Simulated hands: a part with a known truth, leads that slip at a settable rate, and the loop
 //! that a guide would run, cut down to touches. Seeded; a run is repeated by its seed alone.
 
+#![allow(dead_code, reason = "each test program uses its own part of this")]
+
 use coilmark::relay::{
     Belief, Channel, Coil, Family, Group, Level, Look, Pair, Partition, Pole, Posterior, Prior,
     Seen, Situation, Status, Touch, choose,

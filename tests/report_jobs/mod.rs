@@ -218,5 +218,6 @@ pub fn start(pins: &str, footprint: Option<&str>) -> RunStart {
         coil_watts_max: 3.0,
         ambient_celsius: None,
         quick: false,
+        isolation: false,
     }
 }

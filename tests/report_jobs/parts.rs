@@ -97,6 +97,8 @@ pub fn finding(family: &str, coils: Vec<CoilFound>, poles: Vec<PoleFound>) -> Id
         marks: BTreeMap::new(),
         faults: Vec::new(),
         candidates: Vec::new(),
+        isolation: Vec::new(),
+        decisive_touches: Vec::new(),
         placements: 0,
         lead_moves: 0,
         drive_changes: 0,

@@ -21,6 +21,8 @@ const WITNESS_PROBABILITY_MIN: f64 = 0.5;
 const INFORMATION_SHARE_MIN: f64 = 0.02;
 /// From this probability of the best candidate on, its contacts are proven before more is sought.
 const PROVEN_EARLY_FROM: f64 = 0.95;
+/// Below this the search is for certainty, and every placement is worth its while, in bits.
+const NEARLY_SURE_BITS: f64 = 0.1;
 /// A drive that has moved nothing yet is tried on as long as it may move the part so probably.
 const MAY_MOVE_MIN: f64 = 0.2;
 /// How often a contact is put to the proof before the part stays undecided.
@@ -172,8 +174,10 @@ fn search_plan(record: &Record, insight: &Insight, terms: &Terms) -> Option<Plan
 
 /// The most informative placement, unless it would tell next to nothing.
 fn worthwhile(record: &Record, insight: &Insight, situation: &Situation) -> Option<Plan> {
-    let probe: Probe = choose(&insight.posterior, situation)?;
-    if probe.information_bits < INFORMATION_SHARE_MIN * insight.posterior.entropy_bits.min(1.0) {
+    let probe: Probe = choose(&insight.belief, &insight.posterior, situation)?;
+    let unknown_bits = insight.posterior.entropy_bits;
+    let enough = INFORMATION_SHARE_MIN * unknown_bits.min(1.0);
+    if unknown_bits > NEARLY_SURE_BITS && probe.information_bits < enough {
         return None;
     }
     let pins = record.pins();
@@ -232,9 +236,8 @@ fn isolation_plan(record: &Record, insight: &Insight, terms: &Terms) -> Option<P
     if !terms.start.isolation {
         return None;
     }
-    let is_open = |pair: &Pair| {
-        !record.unreachable.contains(pair) && rest_capture(record, *pair).is_none()
-    };
+    let is_open =
+        |pair: &Pair| !record.unreachable.contains(pair) && rest_capture(record, *pair).is_none();
     let pairs = nets_apart(&insight.posterior.best.0).into_iter().filter(is_open);
     let nearest = pairs.min_by_key(|pair| record.moves_to(nearest_way(record, *pair)))?;
     let why = "to see that coil and contacts are apart".into();
@@ -260,7 +263,8 @@ pub fn rest_capture(record: &Record, pair: Pair) -> Option<&Capture> {
 #[must_use]
 pub fn placements_left(record: &Record, insight: &Insight, terms: &Terms) -> Option<f64> {
     let driven = !insight.drives.is_empty();
-    choose(&insight.posterior, &situation(record, insight, terms, driven))?.placements_left
+    let situation = situation(record, insight, terms, driven);
+    choose(&insight.belief, &insight.posterior, &situation)?.placements_left
 }
 
 /// Every contact that a partition claims, as pairs: each pin of a side against the first pin of
@@ -335,6 +339,7 @@ fn situation(record: &Record, insight: &Insight, terms: &Terms, driven: bool) ->
     Situation {
         leads: record.leads.map(|way| (way.red(), way.black())),
         drive: insight.coils.first().filter(|_| driven).map(|coil| coil.pair),
+        may_drive: !record.drive_refused,
         unreachable: record.unreachable.clone(),
         touched,
         costs: terms.costs,

@@ -9,8 +9,8 @@ use super::insight::{CoilFacts, Insight};
 use super::plan::Drives;
 use super::record::Record;
 use crate::event::{
-    Apart, Candidate, CoilFound, Evidence, IdentifyFinding, Latching, Outcome, Pin, Pins, PoleFound,
-    RatedVolts,
+    Apart, Candidate, CoilFound, Evidence, IdentifyFinding, Latching, Outcome, Pin, Pins,
+    PoleFound, RatedVolts,
 };
 use crate::relay::coil::{self, DriveEvidence, Polarity};
 use crate::relay::{Partition, Pole, Posterior, marking};

@@ -189,7 +189,9 @@ impl Identify {
     fn go_on(&mut self, now: Moment) -> Action {
         let insight = Insight::of(&self.record, &self.terms, &self.prior);
         if self.plan.is_none() && self.record.believed_at != Some(self.record.last_capture) {
-            return Action::Record(Box::new(Event::BeliefUpdated(insight.summary(&self.record, &self.terms))));
+            return Action::Record(Box::new(Event::BeliefUpdated(
+                insight.summary(&self.record, &self.terms),
+            )));
         }
         let plan = match self.plan.take() {
             Some(plan) => plan,

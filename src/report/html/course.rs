@@ -33,6 +33,7 @@ breaks off where its candidate was not among the leading five.</figcaption>
 </table>
 {% endif %}<p>{{ uncertainty_left }}</p>
 {% if !claims.is_empty() %}<p>{{ claims }}</p>
+{% endif %}{% if !decisive.is_empty() %}<p>{{ decisive }}</p>
 {% endif %}</section>
 "#
 )]
@@ -43,6 +44,7 @@ struct Course {
     key: Vec<(&'static str, String, String)>,
     uncertainty_left: String,
     claims: String,
+    decisive: String,
 }
 
 pub(super) fn render(report: &Report) -> String {
@@ -60,12 +62,27 @@ pub(super) fn render(report: &Report) -> String {
             format!("Uncertainty left over all candidates: {bits:.2} bits.")
         },
         claims: claims(report),
+        decisive: decisive(report),
     })
 }
 
 fn key(curve: Curve) -> (&'static str, String, String) {
     let last = curve.last.map_or_else(|| "not listed".into(), number::probability);
     (curve.letter, last, curve.name)
+}
+
+/// The touches that decided, by number.
+fn decisive(report: &Report) -> String {
+    let touches = report.finding().map(|f| f.decisive_touches.as_slice()).unwrap_or_default();
+    let numbers: Vec<String> = touches.iter().map(u32::to_string).collect();
+    match numbers.as_slice() {
+        [] => String::new(),
+        [one] => format!("Touch {one} decided: without it the answer would not be sure enough."),
+        many => format!(
+            "Touches {} decided: without any one of them the answer would not be sure enough.",
+            many.join(", ")
+        ),
+    }
 }
 
 fn claims(report: &Report) -> String {

@@ -3,6 +3,7 @@
 //! font, nothing fetched: the page forbids it to itself. Each chapter has its own template, which
 //! escapes; drawings come escaped from `svg`. Text from outside arrives already made visible.
 
+mod apart;
 mod course;
 mod front;
 mod measured;
@@ -42,7 +43,7 @@ const SIMULATED_STYLE: &str = "@page { @top-center { \
 </div>
 </header>
 <main>
-{{ front|safe }}{{ measured|safe }}{{ course|safe }}{{ setup|safe }}</main>
+{{ front|safe }}{{ apart|safe }}{{ measured|safe }}{{ course|safe }}{{ setup|safe }}</main>
 <footer>
 <p>Made from the {{ entries }} entries of this job's journal, and from nothing else: the same
 journal always gives this same page. Written by coilmark {{ version }}.</p>
@@ -61,6 +62,7 @@ struct Page {
     verdict: String,
     because: String,
     front: String,
+    apart: String,
     measured: String,
     course: String,
     setup: String,
@@ -87,6 +89,7 @@ pub fn render(report: &Report) -> String {
         verdict,
         because: words::because(report),
         front: front::render(report),
+        apart: apart::render(report),
         measured: measured::render(report),
         course: course::render(report),
         setup: setup::render(report),
