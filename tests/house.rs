@@ -41,7 +41,9 @@ const MAY_SLEEP: [(&str, &str); 4] = [
 ];
 
 /// Where time may be read.
-const MAY_READ_TIME: [(&str, &str); 2] = [
+const MAY_READ_TIME: [(&str, &str); 4] = [
+    ("tests/belief_hands/mod.rs", "a campaign prints its rate"),
+    ("tests/bench_belief.rs", "a benchmark"),
     ("drivers/src/clock.rs", "the one clock that everything else is handed"),
     ("drivers/src/port/real_tests.rs", "measures that a real link keeps its deadlines"),
 ];
@@ -154,7 +156,8 @@ fn short_functions(file: &Source) -> Vec<String> {
 
 fn narrow_lines(file: &Source) -> Vec<String> {
     // The formatter cannot break a string; a message is easier to find in one piece.
-    let one_piece = |line: &str| line.contains('"') && line.trim().len() > 60;
+    let one_piece =
+        |line: &str| line.starts_with("//! |") || (line.contains('"') && line.trim().len() > 60);
     let wide = |line: &str| line.chars().count() > 100 && !one_piece(line);
     let lines = file.raw.lines().enumerate().filter(|(_, line)| wide(line));
     lines.map(|(i, _)| file.at(i + 1, "more than 100 columns")).collect()
@@ -162,7 +165,8 @@ fn narrow_lines(file: &Source) -> Vec<String> {
 
 /// A file of under ten lines heads itself.
 fn headed(file: &Source) -> Vec<String> {
-    let header = file.raw.lines().take_while(|line| line.starts_with("//!")).count();
+    let header = file.raw.lines().take_while(|line| line.starts_with("//!"));
+    let header = header.filter(|line| !line.starts_with("//! |")).count();
     let small = file.raw.lines().count() < 10;
     let fits = small || (3..=10).contains(&header);
     (!fits).then(|| file.at(1, &format!("header of {header} lines, 3 to 10"))).into_iter().collect()

@@ -1,5 +1,6 @@
 //! Watching a meter: a fold over its events that counts readings, faults and losses, and says how
 //! fast and how evenly readings come. It keeps no readings but the last. Times are in seconds.
+//! Showing the figures is left to the caller.
 
 use crate::clock::Moment;
 use crate::error::DriverError;

@@ -1,5 +1,6 @@
 //! Simulated hands: a part with a known truth, leads that slip at a settable rate, and the loop
 //! that a guide would run, cut down to touches. Seeded; a run is repeated by its seed alone.
+//! It knows no ohms: looks are open, closed or coil.
 
 #![allow(dead_code, reason = "each test program uses its own part of this")]
 
@@ -46,8 +47,8 @@ pub struct Case {
     pub assumed: Channel,
     pub confidence: f64,
     pub most_placements: u32,
-    /// Whether the claim is proved before it is named: it must be a relay, the slips and the silent pins are weighed,
-    /// and every contact is touched again with the leads the other way round.
+    /// Whether the claim is proved before it is named: it must be a relay, the slips and the silent
+    /// pins are weighed, and every contact is touched again with the leads the other way round.
     pub prove: bool,
 }
 

@@ -1,4 +1,6 @@
 //! An unknown meter behind a line whose settings are wrong at first, on a clock set by hand.
+//! The far end is scripted: it answers in one dialect, at one speed, and is mute or garbled in
+//! every other.
 
 use super::*;
 use crate::clock::{HandClock, Moment};

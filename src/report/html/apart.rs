@@ -39,7 +39,7 @@ pub(super) fn render(report: &Report) -> String {
         return String::new();
     }
     let rows = measured.iter().map(|apart| {
-        let pins = apart.pins.each_ref().map(|pin| words::pin(pin));
+        let pins = apart.pins.each_ref().map(words::pin);
         let read = match apart.ohms {
             Some(ohms) => number::quantity(ohms, None, Unit::Ohm).plain(),
             None => "open beyond the meter's range".into(),

@@ -1,5 +1,6 @@
 //! The link goes away and comes back, or does not; another meter comes back; nobody was there in
 //! the first place. And a conversation of which only the trace is left.
+//! How a link itself breaks is the link's own tests' matter; here it is the port's.
 
 use super::{meter, ohms};
 use crate::clock::HandClock;

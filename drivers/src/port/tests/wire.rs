@@ -1,5 +1,6 @@
 //! Faults of the wire, one after another and mixed: each costs a reading at most, is told, and
 //! never becomes a number. The rig checks that no reading is credited to the wrong order.
+//! What a fault does to a single line is tested beside the line assembler.
 
 use super::{meter, ohms, with};
 use crate::error::DriverError;
