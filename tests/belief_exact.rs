@@ -2,6 +2,13 @@
 //! of every family, doubles are dropped, and each partition is weighed by itself. The two share
 //! nothing but the words. Posterior, candidates, families and entropy must agree to 1e-12.
 
+#![allow(
+    clippy::expect_used,
+    clippy::panic,
+    clippy::unwrap_used,
+    reason = "a test that cannot go on has failed"
+)]
+
 use coilmark::event::Form;
 use coilmark::relay::{
     Belief, Channel, Coil, Family, Footprint, Group, Look, Pair, Partition, Pole, Posterior, Prior,

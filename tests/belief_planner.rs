@@ -4,6 +4,13 @@
 //! shows the pair at rest only, until one coil pair alone is possible, whether it was touched or
 //! follows from the rest; from then on it shows both states.
 
+#![allow(
+    clippy::expect_used,
+    clippy::panic,
+    clippy::unwrap_used,
+    reason = "a test that cannot go on has failed"
+)]
+
 #[path = "belief_hands/mod.rs"]
 mod belief_hands;
 

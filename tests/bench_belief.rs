@@ -3,6 +3,13 @@
 //! the usual prior, on one core, and the memory that a belief keeps and peaks at. A run is
 //! repeated by its seed.
 
+#![allow(
+    clippy::expect_used,
+    clippy::panic,
+    clippy::unwrap_used,
+    reason = "a test that cannot go on has failed"
+)]
+
 #[path = "belief_hands/mod.rs"]
 mod belief_hands;
 

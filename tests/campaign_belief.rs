@@ -3,6 +3,13 @@
 //! `COILMARK_CAMPAIGN=20 cargo test --release --test campaign_belief -- --nocapture` runs twenty
 //! times as many. Every failure prints the seed that repeats it.
 
+#![allow(
+    clippy::expect_used,
+    clippy::panic,
+    clippy::unwrap_used,
+    reason = "a test that cannot go on has failed"
+)]
+
 #[path = "belief_hands/mod.rs"]
 mod belief_hands;
 

@@ -3,6 +3,13 @@
 //! default; `COILMARK_CAMPAIGN=25 cargo test --release --test campaign_identify -- --nocapture`
 //! does 1,000 runs a row. A failure names its seed.
 
+#![allow(
+    clippy::expect_used,
+    clippy::panic,
+    clippy::unwrap_used,
+    reason = "a test that cannot go on has failed"
+)]
+
 mod guided;
 
 use coilmark::bench::{Bench, BenchOptions, Part, SlipRates};

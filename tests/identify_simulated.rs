@@ -2,6 +2,13 @@
 //! both the simulator and the assertion. The named pinout is right, or the part stays undecided
 //! and says why; never wrong. `COILMARK_SHOW=1` prints each run's captures.
 
+#![allow(
+    clippy::expect_used,
+    clippy::panic,
+    clippy::unwrap_used,
+    reason = "a test that cannot go on has failed"
+)]
+
 mod guided;
 
 use coilmark::bench::{BenchOptions, Hazard, HazardKind, Part, SlipRates, TruePole};

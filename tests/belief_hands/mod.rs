@@ -158,7 +158,7 @@ pub fn identify(case: &Case, seed: u64) -> Ended {
 /// One whole identification; how long each decision took is added to `took`.
 pub fn identify_timed(case: &Case, seed: u64, took: &mut Vec<Duration>) -> Ended {
     let mut run = Run::new(case, seed);
-    let named = run.to_the_end();
+    let named = run.until_done();
     took.append(&mut run.took);
     let Run { truth, placements, lead_moves, .. } = run;
     Ended { truth, named, placements, lead_moves }
@@ -192,7 +192,7 @@ impl<'a> Run<'a> {
         Self { case, rng, truth, belief, situation, before, placements: 0, lead_moves: 0, took }
     }
 
-    fn to_the_end(&mut self) -> Option<Partition> {
+    fn until_done(&mut self) -> Option<Partition> {
         loop {
             let began = Instant::now();
             let posterior = self.belief.posterior();
