@@ -69,7 +69,8 @@ pub enum Event {
     /// The operator cannot reach this pair, or cannot drive these pins.
     #[serde(rename = "skip")]
     AskSkipped {
-        /// What was skipped.
+        /// What was skipped. On the wire it is `skipped`: a line with `ask` in it is an ask.
+        #[serde(rename = "skipped", alias = "ask")]
         ask: Ask,
     },
     /// What is believed after a capture.
