@@ -11,8 +11,10 @@ use std::time::Duration;
 
 /// The fewest readings that can be called settled.
 pub const SAMPLES_MIN: usize = 3;
-/// The most readings that are looked at.
+/// So many readings are looked at; more where these do not span the dwell.
 const SAMPLES_MAX: usize = 12;
+/// The most that are kept of a meter faster than any.
+const SAMPLES_CAP: usize = 4096;
 
 /// How long readings must agree, and how long to wait for that.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -49,7 +51,9 @@ pub struct Settled {
     pub u: Option<f64>,
     /// Largest minus smallest.
     pub spread: Option<f64>,
-    /// The texts as received.
+    /// How many readings agreed.
+    pub samples: usize,
+    /// The texts of the last of them as received, at most twelve.
     pub raw: Vec<String>,
 }
 
@@ -90,10 +94,8 @@ impl Settler {
             return None;
         }
         self.before = None;
-        if self.readings.len() == SAMPLES_MAX {
-            self.readings.pop_front();
-        }
         self.readings.push_back(reading.clone());
+        self.forget_the_oldest(reading.at);
         let settled = self.settled()?;
         (self.confirmed || settled.value.is_some()).then_some(settled)
     }
@@ -114,6 +116,17 @@ impl Settler {
         }
     }
 
+    /// Keeps enough readings to span the dwell, however fast they come, and never too many.
+    fn forget_the_oldest(&mut self, now: Moment) {
+        while self.readings.len() > SAMPLES_MAX {
+            let spans = self.readings.get(1).is_some_and(|r| now.since(r.at) >= self.terms.dwell);
+            if !spans && self.readings.len() <= SAMPLES_CAP {
+                return;
+            }
+            self.readings.pop_front();
+        }
+    }
+
     /// The longest run at the end that agrees, if it is long enough in count and time.
     fn settled(&self) -> Option<Settled> {
         let last = self.readings.back()?;
@@ -125,9 +138,11 @@ impl Settler {
             return None;
         }
         let numbers: Vec<f64> = run.iter().filter_map(|r| r.value.number()).collect();
-        let raw = run.iter().rev().map(|r| r.text.clone()).collect();
+        let samples = run.len();
+        let raw = run.iter().take(SAMPLES_MAX).rev().map(|r| r.text.clone()).collect();
         if numbers.is_empty() {
-            return Some(Settled { value: None, unit: last.unit, u: None, spread: None, raw });
+            let unit = last.unit;
+            return Some(Settled { value: None, unit, u: None, spread: None, samples, raw });
         }
         let mean = numbers.iter().sum::<f64>() / numbers.len() as f64;
         let low = numbers.iter().copied().fold(f64::INFINITY, f64::min);
@@ -139,6 +154,7 @@ impl Settler {
             unit: last.unit,
             u: Some(u),
             spread: Some(high - low),
+            samples,
             raw,
         })
     }
@@ -188,6 +204,13 @@ mod tests {
         let settled = feed(&mut settler, 40, &[COIL, Value::Number(330.4), COIL]).unwrap();
         assert_eq!(settled.raw.len(), 3);
         assert!((settled.value.unwrap() - 330.13).abs() < 0.01);
+    }
+
+    #[test]
+    fn a_meter_of_a_thousand_readings_a_second_settles_too() {
+        let mut settler = Settler::confirmed(Settling::default(), Moment::START);
+        let settled = (40..400).find_map(|ms| settler.push(&reading(ms, COIL))).unwrap();
+        assert!(settled.samples > 50 && settled.raw.len() == 12, "{settled:?}");
     }
 
     #[test]

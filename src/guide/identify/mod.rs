@@ -447,7 +447,7 @@ impl Identify {
             overload: settled.value.is_none(),
             u: settled.u,
             spread: settled.spread,
-            samples: u32::try_from(settled.raw.len()).unwrap_or(u32::MAX),
+            samples: u32::try_from(settled.samples).unwrap_or(u32::MAX),
             raw: settled.raw,
         }));
         facts
