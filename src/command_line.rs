@@ -232,8 +232,11 @@ pub fn obey() -> (Exit, Option<Failure>) {
         Ok(words) => words,
         Err(error) => {
             let _ = error.print();
-            let exit = if error.use_stderr() { Exit::BadInput } else { Exit::Done };
-            return (exit, None);
+            if !error.use_stderr() {
+                return (Exit::Done, None);
+            }
+            eprintln!("hint: `coilmark COMMAND --help` explains each word");
+            return (Exit::BadInput, None);
         }
     };
     log_to_stderr(words.verbose);

@@ -87,6 +87,15 @@ impl Journal {
         Ok(Self { file, path, seq: 0, chain: line::FIRST_CHAIN.into(), bytes: 0, broken: false })
     }
 
+    /// Whether [`Journal::create`] would refuse this folder for the journal that is there.
+    ///
+    /// # Errors
+    /// [`JournalError::Exists`].
+    pub fn refuse_existing(dir: &Path) -> Result<(), JournalError> {
+        let file = dir.join(FILE_NAME);
+        if file.symlink_metadata().is_ok() { Err(JournalError::Exists { file }) } else { Ok(()) }
+    }
+
     /// Goes on with the journal in `dir`.
     ///
     /// # Errors

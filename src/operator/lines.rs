@@ -76,7 +76,7 @@ impl<W: Write> Lines<W> {
 
     fn belief(&mut self, belief: &BeliefSummary) -> io::Result<()> {
         match belief.candidates.first() {
-            Some(first) if first.posterior >= 0.05 => self.line(&format!(
+            Some(first) if first.posterior >= 0.2 => self.line(&format!(
                 "      likeliest now: {} ({})",
                 in_words(first),
                 percent(first.posterior)

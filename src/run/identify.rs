@@ -102,10 +102,10 @@ pub(super) fn begin(terms: &IdentifyTerms, meter: Instrument) -> Result<Exit, Fa
     let start = checked_start(terms)?;
     let guide = guide(&start, terms.operator, false)?;
     let job = terms.job.clone().unwrap_or_else(|| format!("identify-{}", folder_time()).into());
-    let journal = Journal::create(&job)?;
+    Journal::refuse_existing(&job)?;
     let start =
         RunStart { simulated: meter.is_simulated(), profile: meter.profile.name.clone(), ..start };
-    Station { job, journal, guide, meter, operator: terms.operator }.run(start)
+    Station { job, journal: None, guide, meter, operator: terms.operator }.run(start)
 }
 
 /// Goes on with a job.
@@ -146,7 +146,8 @@ pub fn resume(terms: &ResumeTerms) -> Result<Exit, Failure> {
         ..begun
     };
     let job = terms.job.clone();
-    Station { job, journal, guide, meter: instrument, operator: terms.operator }.run(start)
+    let (journal, operator) = (Some(journal), terms.operator);
+    Station { job, journal, guide, meter: instrument, operator }.run(start)
 }
 
 fn first_start(past: &Past) -> Option<RunStart> {
@@ -306,24 +307,29 @@ impl Instrument {
 /// Everything a run stands on.
 pub(super) struct Station {
     pub(super) job: PathBuf,
-    pub(super) journal: Journal,
+    /// `None`: it is begun once the meter's port is open, so that a wrong port leaves no folder.
+    pub(super) journal: Option<Journal>,
     pub(super) guide: Identify,
     pub(super) meter: Instrument,
     pub(super) operator: OperatorChoice,
 }
 
 impl Station {
-    /// Runs and writes the reports, whatever the outcome.
+    /// Runs and writes the reports, whatever the outcome of a run that began.
     pub(super) fn run(self, start: RunStart) -> Result<Exit, Failure> {
         let job = self.job.clone();
         let choice = self.operator;
+        let mut began = false;
         let outcome = match choice {
-            OperatorChoice::Json => self.drive(start, &mut Json::new(io::stdout())),
+            OperatorChoice::Json => self.drive(start, &mut Json::new(io::stdout()), &mut began),
             OperatorChoice::Lines => {
                 let rings = io::stdout().is_terminal();
-                self.drive(start, &mut Lines::new(io::stdout(), rings))
+                self.drive(start, &mut Lines::new(io::stdout(), rings), &mut began)
             }
         };
+        if !began {
+            return outcome;
+        }
         let written = write_reports(&job);
         if let (OperatorChoice::Lines, Ok(paths)) = (choice, &written) {
             println!("report: {}", paths[0].display());
@@ -333,7 +339,12 @@ impl Station {
         Ok(exit)
     }
 
-    fn drive(self, start: RunStart, operator: &mut dyn Operator) -> Result<Exit, Failure> {
+    fn drive(
+        self,
+        start: RunStart,
+        operator: &mut dyn Operator,
+        began: &mut bool,
+    ) -> Result<Exit, Failure> {
         let runtime = tokio::runtime::Builder::new_current_thread()
             .enable_all()
             .build()
@@ -349,9 +360,14 @@ impl Station {
                 tracing::warn!("interrupts cannot be listened to: {e}");
             }
             let port = self.meter.open(Arc::clone(&clock), &inbox)?;
+            let journal = match self.journal {
+                Some(journal) => journal,
+                None => Journal::create(&self.job)?,
+            };
+            *began = true;
             let workbench = Workbench {
                 guide: self.guide,
-                journal: self.journal,
+                journal,
                 operator,
                 meter: port,
                 inbox,

@@ -110,8 +110,14 @@ impl Run<'_> {
         self.record(&begin)?;
         let mut flow = self.deliver(Input::Begun)?;
         loop {
-            if let Flow::Over(exit, reason) = flow {
-                return Ok((exit, reason));
+            match flow {
+                Flow::GoOn => {}
+                // The guide ends a run with this exit only for a meter that is another one.
+                Flow::Over(3, Some(reason)) => {
+                    let hint = "connect the meter that began this job, or say --accept-meter";
+                    return Err(Failure::new(Exit::Instrument, reason, hint));
+                }
+                Flow::Over(exit, reason) => return Ok((exit, reason)),
             }
             let wake_at = self.on.guide.wake_at();
             let arrival = self.on.inbox.next(&*self.on.clock, wake_at).await;
