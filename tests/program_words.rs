@@ -16,7 +16,6 @@ use program::{Program, notes, output, relay};
 use std::fs;
 use std::net::TcpListener;
 use std::path::Path;
-use std::time::{Duration, Instant};
 
 /// Runs to its end and holds the message against the contract.
 fn refused(arguments: &[&str], exit: i32, names: &[&str]) {
@@ -126,7 +125,6 @@ fn a_meter_that_never_answers_ends_the_run_with_the_record_whole() {
     let link = format!("tcp:{}", listener.local_addr().unwrap());
     let folder = tempfile::tempdir().unwrap();
     let job = program::job(folder.path());
-    let began = Instant::now();
     let mut mute = Program::start(&[
         "identify",
         "--meter",
@@ -146,7 +144,6 @@ fn a_meter_that_never_answers_ends_the_run_with_the_record_whole() {
     assert!(errors.contains("no answer") && errors.contains("hint:"), "{errors}");
     assert_eq!(said.last().unwrap()["exit"], 3);
     assert_eq!(output(&["verify", &job]).status.code(), Some(0));
-    assert!(began.elapsed() < Duration::from_secs(60));
 }
 
 #[test]
