@@ -128,7 +128,7 @@ fn poles_along(lanes: &[Vec<usize>], poles: &[Group]) -> Vec<Vec<Placed>> {
         return single.arrangements().into_iter().flat_map(both_ways).map(facing).collect();
     }
     let size = poles[0].size();
-    let fits = |lane: &Vec<usize>| lane.len() % size == 0;
+    let fits = |lane: &Vec<usize>| lane.len().is_multiple_of(size);
     if !poles.iter().all(|pole| pole.size() == size) || !lanes.iter().all(fits) {
         return Vec::new();
     }
@@ -168,8 +168,7 @@ fn run_poles(
     for (l, lane) in lanes.iter().enumerate() {
         let runs = lane.chunks(order[0].size());
         let count = runs.len();
-        for (run, kind) in runs.enumerate().map(|(j, run)| (j, run)).zip(kinds.by_ref()) {
-            let (j, run) = run;
+        for ((j, run), kind) in runs.enumerate().zip(kinds.by_ref()) {
             let turned =
                 (turns.lanes && l % 2 == 1) != (turns.halves && j * 2 >= count + count % 2);
             let mut roles = patterns[kind].clone();
