@@ -2,12 +2,7 @@
 //! of every family, doubles are dropped, and each partition is weighed by itself. The two share
 //! nothing but the words. Posterior, candidates, families and entropy must agree to 1e-12.
 
-#![allow(
-    clippy::expect_used,
-    clippy::panic,
-    clippy::unwrap_used,
-    reason = "a test that cannot go on has failed"
-)]
+#![allow(clippy::unwrap_used, reason = "in a test a panic is the finding")]
 
 use coilmark::event::Form;
 use coilmark::relay::{
@@ -170,7 +165,7 @@ fn touches(pins: usize) -> impl Strategy<Value = Vec<(Pair, Weights)>> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(40))]
+    #![proptest_config(ProptestConfig::with_cases(30))]
 
     #[test]
     fn sums_agree_with_enumeration_up_to_six_pins(
@@ -185,13 +180,13 @@ proptest! {
 /// The listing is long, so it is made once and random evidence is put to it.
 #[test]
 fn sums_agree_with_enumeration_at_seven_and_eight_pins() {
-    let families = families();
-    for pins in [7, 8] {
+    let few = [(Family::relay(0, 0, 2), 5.0), (Family::relay(1, 1, 0), 1.0)];
+    for (pins, families, cases) in [(7, families(), 3), (8, few.to_vec(), 2)] {
         let listed = listed(pins, &families);
         let prior = Prior::only(pins, families.clone());
         let mut runner = proptest::test_runner::TestRunner::new(ProptestConfig {
             failure_persistence: None,
-            ..ProptestConfig::with_cases(6)
+            ..ProptestConfig::with_cases(cases)
         });
         let claim = |touches: Vec<(Pair, Weights)>| {
             assert_same(&believed(&prior, &touches), &enumerated(pins, &listed, &touches))
@@ -230,7 +225,7 @@ fn layouts_are_mixed_in_exactly() {
 
 #[test]
 fn labellings_are_as_many_as_the_closed_formula_says() {
-    for pins in 2..=7 {
+    for pins in 2..=6 {
         for (family, _) in families() {
             let listed = if family.size() <= pins { labellings(pins, &family).len() } else { 0 };
             assert_eq!(family.labellings(pins), listed as f64, "{family:?} on {pins}");
@@ -248,7 +243,7 @@ fn before_any_touch_the_entropy_is_that_of_the_prior() {
 /// Touches that contradict each other, hundreds of times: plain floats would underflow.
 #[test]
 fn hundreds_of_contradictory_touches_leave_a_whole_belief() {
-    for (pins, rounds) in [(5, 2000), (8, 400), (10, 60)] {
+    for (pins, rounds) in [(5, 600), (8, 60), (9, 6)] {
         let mut belief = Belief::new(&Prior::usual(pins));
         let channel = Channel::default();
         for round in 0..rounds {

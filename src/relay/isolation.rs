@@ -6,8 +6,9 @@ use super::pair::Pair;
 use super::partition::Partition;
 
 /// The fewest placements that measure each net against every other, one lead moving at a time
-/// where possible. Two sides of a contact that are apart at rest are measured as part of their
-/// pole, not here.
+/// where possible: one placement for every two nets, as a placement can show no more. A pole is
+/// taken by its common, which reaches its break side at rest and its make side when energised;
+/// measured in both states the cover reaches every contact.
 #[must_use]
 pub fn isolation_cover(partition: &Partition) -> Vec<Pair> {
     let coils = partition.coils.iter().map(|coil| coil.pins());
@@ -29,4 +30,33 @@ pub fn isolation_cover(partition: &Partition) -> Vec<Pair> {
         cover.extend(fan.into_iter().filter_map(|b| Pair::new(a, b)));
     }
     cover
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::family::Group;
+    use super::*;
+    use crate::event::Form;
+    use std::collections::BTreeSet;
+
+    #[test]
+    fn every_two_nets_are_measured_once_and_few_leads_move() {
+        let pole = |pins: [usize; 3]| (Group::contact(Form::C), pins.to_vec(), vec![0, 1, 2]);
+        let coil = (Group::Coil(1, 1), vec![0, 7], vec![0, 1]);
+        let part = Partition::from_groups(9, &[coil, pole([1, 2, 3]), pole([4, 5, 6])]);
+        // Coil, two poles and a spare are four nets.
+        let cover = isolation_cover(&part);
+        let net = |pin: usize| [0, 1, 1, 1, 4, 4, 4, 0, 8][pin];
+        let nets: BTreeSet<(usize, usize)> =
+            cover.iter().map(|pair| (net(pair.lo()), net(pair.hi()))).collect();
+        assert_eq!(nets, BTreeSet::from([(0, 1), (0, 4), (0, 8), (1, 4), (1, 8), (4, 8)]));
+        assert_eq!(cover.len(), 6);
+        let shares = |two: &[Pair]| two[0].has(two[1].lo()) || two[0].has(two[1].hi());
+        assert!(cover.windows(2).all(shares), "{cover:?}");
+    }
+
+    #[test]
+    fn a_part_of_one_net_needs_nothing() {
+        assert!(isolation_cover(&Partition::default()).is_empty());
+    }
 }

@@ -168,8 +168,7 @@ fn run_poles(
     for (l, lane) in lanes.iter().enumerate() {
         let runs = lane.chunks(order[0].size());
         let count = runs.len();
-        for (run, kind) in runs.enumerate().zip(kinds.by_ref()) {
-            let (j, run) = run;
+        for ((j, run), kind) in runs.enumerate().zip(kinds.by_ref()) {
             let turned =
                 (turns.lanes && l % 2 == 1) != (turns.halves && j * 2 >= count + count % 2);
             let mut roles = patterns[kind].clone();

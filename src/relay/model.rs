@@ -1,7 +1,8 @@
 //! The free model: every labelling of every family of a prior. A part is its contacts on one set
 //! of pins, and its extras (coils, joints) somewhere on the others; the pins that are left are
 //! spares. So the sum over all partitions is a sum over sets of pins of two sums, each from a
-//! [`Lattice`] of its own. [`Model::inside`] gives family totals and what goes with every group.
+//! [`Lattice`] of its own. [`Model::totals`] are those of the
+//! families, [`Model::outside`] is what goes with every group.
 
 use super::amount::Amount;
 use super::family::{Family, Group};

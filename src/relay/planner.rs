@@ -8,7 +8,7 @@ use super::evidence::{Channel, Level, Status, Weights};
 use super::pair::Pair;
 use super::posterior::{Posterior, coil};
 use super::why::Why;
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 
 /// What the operator's hands cost, in seconds. Stated assumptions without a source.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -19,13 +19,11 @@ pub struct Costs {
     pub two_leads_s: f64,
     /// Driving the coil and releasing it while the leads stay.
     pub toggle_s: f64,
-    /// Turning the meter's dial.
-    pub dial_change_s: f64,
 }
 
 impl Default for Costs {
     fn default() -> Self {
-        Self { one_lead_s: 4.0, two_leads_s: 5.0, toggle_s: 0.5, dial_change_s: 3.0 }
+        Self { one_lead_s: 4.0, two_leads_s: 5.0, toggle_s: 0.5 }
     }
 }
 
@@ -41,8 +39,6 @@ pub struct Situation {
     pub may_drive: bool,
     /// Pairs that cannot be reached.
     pub unreachable: BTreeSet<Pair>,
-    /// How often each pair was touched.
-    pub touched: BTreeMap<Pair, u32>,
     /// What hands cost.
     pub costs: Costs,
     /// How touches go wrong.
@@ -58,7 +54,6 @@ impl Default for Situation {
             drive: None,
             may_drive: true,
             unreachable: BTreeSet::new(),
-            touched: BTreeMap::new(),
             costs: Costs::default(),
             channel: Channel::default(),
             confidence: 0.9999,
@@ -269,4 +264,63 @@ fn settled(pair: &[f64; 5], doubt: &[f64; 5], given: &[[f64; OUTCOMES]; 5]) -> f
 
 fn entropy(of: &[f64]) -> f64 {
     of.iter().filter(|p| **p > 0.0).map(|p| -p * p.log2()).sum()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::family::Family;
+    use super::super::prior::Prior;
+    use super::*;
+
+    fn begun() -> (Belief, Posterior) {
+        let belief = Belief::new(&Prior::only(5, [(Family::relay(0, 0, 1), 1.0)]));
+        let posterior = belief.posterior();
+        (belief, posterior)
+    }
+
+    #[test]
+    fn what_cannot_be_reached_is_never_asked_for() {
+        let (belief, posterior) = begun();
+        let mut situation = Situation::default();
+        for _ in Pair::all(5) {
+            let probe = choose(&belief, &posterior, &situation).unwrap();
+            let pair = Pair::new(probe.red, probe.black).unwrap();
+            assert!(situation.unreachable.insert(pair), "{pair:?} was asked for again");
+        }
+        assert_eq!(choose(&belief, &posterior, &situation), None);
+    }
+
+    #[test]
+    fn one_lead_moves_where_placements_tell_the_same() {
+        let (belief, posterior) = begun();
+        let situation = Situation { leads: Some((3, 1)), ..Situation::default() };
+        let probe = choose(&belief, &posterior, &situation).unwrap();
+        let moved = usize::from(probe.red != 3) + usize::from(probe.black != 1);
+        assert_eq!(moved, 1, "{probe:?}");
+    }
+
+    #[test]
+    fn the_driven_pair_itself_is_only_seen_at_rest() {
+        let (_, posterior) = begun();
+        let coil = Pair::ordered(0, 4);
+        let situation = Situation { drive: Some(coil), ..Situation::default() };
+        let rated = rate_all(&posterior.pairs, &situation);
+        assert!(rated.iter().all(|rated| rated.toggle == (rated.pair != coil)));
+    }
+
+    #[test]
+    fn a_look_in_both_states_tells_more_than_one_at_rest() {
+        let even = [0.2; 5];
+        let [rest, both] = [false, true].map(|toggle| outcomes(toggle, Channel::default()));
+        assert!(information(&even, &both) > information(&even, &rest) + 0.5);
+        assert!(information(&[1.0, 0.0, 0.0, 0.0, 0.0], &both) < 1e-12);
+    }
+
+    #[test]
+    fn costs_that_are_no_numbers_do_not_panic() {
+        let (belief, posterior) = begun();
+        let costs = Costs { one_lead_s: f64::NAN, two_leads_s: -1.0, toggle_s: f64::INFINITY };
+        let situation = Situation { costs, confidence: f64::NAN, ..Situation::default() };
+        let _ = choose(&belief, &posterior, &situation);
+    }
 }

@@ -98,3 +98,20 @@ fn said(status: Status) -> &'static str {
         Status::Coil => "the coil",
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn reasons_speak_of_pins_by_the_operators_names() {
+        let pair = Pair::ordered(1, 3);
+        let why = Why::Tell { pair, either: Status::Break, or: Status::Open };
+        let names = ["30", "87", "87a", "85", "86"];
+        assert_eq!(why.named(&names).to_string(), "87 and 85 are either a break contact or apart");
+        assert_eq!(
+            Why::FindCoil { pair }.named(&["A"; 1]).to_string(),
+            "to find the coil: ? and ? may be it"
+        );
+    }
+}

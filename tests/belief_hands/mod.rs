@@ -2,16 +2,15 @@
 //! that a guide would run, cut down to touches. Seeded; a run is repeated by its seed alone.
 //! It knows no ohms: looks are open, closed or coil.
 
-#![allow(dead_code, reason = "each test program uses its own part of this")]
-
 use coilmark::relay::{
     Belief, Channel, Coil, Family, Group, Level, Look, Pair, Partition, Pole, Posterior, Prior,
     Seen, Situation, Status, Touch, choose,
 };
+use drivers::{Clock, SystemClock};
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64;
 use std::fmt;
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 /// What the part on the bench is.
 #[derive(Clone, Debug)]
@@ -158,7 +157,7 @@ pub fn identify(case: &Case, seed: u64) -> Ended {
 /// One whole identification; how long each decision took is added to `took`.
 pub fn identify_timed(case: &Case, seed: u64, took: &mut Vec<Duration>) -> Ended {
     let mut run = Run::new(case, seed);
-    let named = run.until_done();
+    let named = run.finish();
     took.append(&mut run.took);
     let Run { truth, placements, lead_moves, .. } = run;
     Ended { truth, named, placements, lead_moves }
@@ -192,9 +191,9 @@ impl<'a> Run<'a> {
         Self { case, rng, truth, belief, situation, before, placements: 0, lead_moves: 0, took }
     }
 
-    fn until_done(&mut self) -> Option<Partition> {
+    fn finish(&mut self) -> Option<Partition> {
         loop {
-            let began = Instant::now();
+            let clock = SystemClock::begin();
             let posterior = self.belief.posterior();
             self.situation.drive = known_coil(&posterior);
             let sure = posterior.best.1 >= self.case.confidence;
@@ -203,7 +202,7 @@ impl<'a> Run<'a> {
             }
             if !sure {
                 let probe = choose(&self.belief, &posterior, &self.situation)?;
-                self.took.push(began.elapsed());
+                self.took.push(clock.now().since_start());
                 self.touch((probe.red, probe.black), &posterior);
             }
             if self.placements > self.case.most_placements {
@@ -241,7 +240,6 @@ impl<'a> Run<'a> {
         let drive = drive.map(|coil| (coil, posterior.of(coil, Status::Coil)));
         let looks = touched(self.case, &self.truth, leads, drive, self.placements, &mut self.rng);
         self.belief.observe(pair, &self.case.assumed.weigh(&Touch { pair, looks }));
-        *self.situation.touched.entry(pair).or_default() += 1;
         self.situation.leads = Some(leads);
         self.before.insert(pair, leads);
     }

@@ -12,7 +12,6 @@ use super::way::Way;
 use crate::event::{Capture, DriveState, IdentifyFinding, Pin};
 use crate::relay::{Pair, Partition, Probe, Situation, Status, choose, isolation_cover};
 use drivers::Function;
-use std::collections::BTreeMap;
 
 /// A pair follows the drive at least this probably before the drive is first tried on it.
 const WITNESS_PROBABILITY_MIN: f64 = 0.5;
@@ -332,16 +331,11 @@ fn is_spent(record: &Record, plan: &Plan) -> bool {
 
 /// Where the planner stands; `driven`: every touch may show both states.
 fn situation(record: &Record, insight: &Insight, terms: &Terms, driven: bool) -> Situation {
-    let mut touched = BTreeMap::new();
-    for touch in &insight.touches {
-        *touched.entry(touch.pair).or_insert(0) += 1;
-    }
     Situation {
         leads: record.leads.map(|way| (way.red(), way.black())),
         drive: insight.coils.first().filter(|_| driven).map(|coil| coil.pair),
         may_drive: !record.drive_refused,
         unreachable: record.unreachable.clone(),
-        touched,
         costs: terms.costs,
         channel: terms.channel,
         confidence: terms.start.confidence,
