@@ -61,6 +61,18 @@ impl Ask {
             }
         }
     }
+
+    /// Why `answer` does not fit, in a sentence that says what does.
+    #[must_use]
+    pub fn misfit(&self, answer: Answer) -> String {
+        let wanted = match self {
+            Self::Acknowledge { .. } => "a caution wants to be acknowledged",
+            Self::Drive(DriveState::Rest) => "the drive has to come off: ready, again or abort",
+            Self::Place { .. } | Self::Drive(_) => "expected ready, skip, again or abort",
+            Self::Dial { .. } => "expected ready or abort",
+        };
+        format!("{wanted}; `{}` does not answer it", answer.name())
+    }
 }
 
 /// Whether the coil is driven during a placement.

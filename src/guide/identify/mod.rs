@@ -58,6 +58,8 @@ pub struct Identify {
     terms: Terms,
     prior: Prior,
     record: Record,
+    /// What the record means, until a fact changes that.
+    insight: Option<Insight>,
     asked: Option<Ask>,
     plan: Option<Plan>,
     listening: Option<Listening>,
@@ -89,6 +91,7 @@ impl Identify {
             terms,
             prior,
             record: Record::new(pins),
+            insight: None,
             asked: None,
             plan: None,
             listening: None,
@@ -109,6 +112,10 @@ impl Identify {
     /// Takes in one fact, new or replayed.
     pub fn apply(&mut self, fact: &Event) {
         self.record.apply(fact);
+        if !matches!(fact, Event::LeadsPlaced(_) | Event::DriveChanged(_) | Event::BeliefUpdated(_))
+        {
+            self.insight = None;
+        }
     }
 
     /// When [`Input::DeadlineReached`] is wanted, if nothing else arrives.
@@ -187,7 +194,15 @@ impl Identify {
 
     /// The plan's next step, or a new plan, or the finding.
     fn go_on(&mut self, now: Moment) -> Action {
-        let insight = Insight::of(&self.record, &self.terms, &self.prior);
+        let insight = self.insight.take();
+        let insight =
+            insight.unwrap_or_else(|| Insight::of(&self.record, &self.terms, &self.prior));
+        let action = self.go_on_knowing(&insight, now);
+        self.insight = Some(insight);
+        action
+    }
+
+    fn go_on_knowing(&mut self, insight: &Insight, now: Moment) -> Action {
         if self.plan.is_none() && self.record.believed_at != Some(self.record.last_capture) {
             return Action::Record(Box::new(Event::BeliefUpdated(
                 insight.summary(&self.record, &self.terms),
@@ -195,21 +210,21 @@ impl Identify {
         }
         let plan = match self.plan.take() {
             Some(plan) => plan,
-            None => match decide::decide(&self.record, &insight, &self.terms) {
+            None => match decide::decide(&self.record, insight, &self.terms) {
                 Decision::Touch(plan) => plan,
                 Decision::Conclude(mut finding) => {
-                    finding.decisive_touches = self.decisive_touches(&insight);
+                    finding.decisive_touches = self.decisive_touches(insight);
                     return Action::Record(Box::new(Event::ResultReached(*finding)));
                 }
             },
         };
-        match self.step(&plan, &insight) {
+        match self.step(&plan, insight) {
             Some(step) => {
                 let action = self.perform(&plan, step, now);
                 self.plan = Some(plan);
                 action
             }
-            None => self.go_on(now),
+            None => self.go_on_knowing(insight, now),
         }
     }
 
@@ -354,7 +369,7 @@ impl Identify {
     fn answered(&mut self, answer: Answer) -> Vec<Event> {
         let Some(ask) = self.asked.clone() else { return Vec::new() };
         if !ask.accepts(answer) {
-            self.objection = Some(misfit(&ask, answer));
+            self.objection = Some(ask.misfit(answer));
             return Vec::new();
         }
         if answer == Answer::Again && self.record.newest_capture().is_none() {
@@ -472,17 +487,6 @@ impl Identify {
         }
         facts
     }
-}
-
-/// Why an answer does not fit.
-fn misfit(ask: &Ask, answer: Answer) -> String {
-    let wanted = match ask {
-        Ask::Acknowledge { .. } => "a caution wants to be acknowledged",
-        Ask::Drive(DriveState::Rest) => "the drive has to come off: ready, again or abort",
-        Ask::Place { .. } | Ask::Drive(_) => "expected ready, skip, again or abort",
-        Ask::Dial { .. } => "expected ready or abort",
-    };
-    format!("{wanted}; `{}` does not answer it", answer.name())
 }
 
 fn acknowledge(caution: Caution) -> Ask {
