@@ -123,6 +123,7 @@ impl Run<'_> {
         match arrival {
             Arrival::Meter(event) => self.meter_said(event),
             Arrival::Line(line) => self.heard(&line),
+            Arrival::LongLine => self.object("a line that is longer than any answer"),
             Arrival::Answer(answer) => self.answered(answer),
             Arrival::EndOfInput if matches!(self.on.hands, Hands::Alone(_)) => Ok(Flow::GoOn),
             Arrival::EndOfInput => self.stop("the operator's input ended"),
