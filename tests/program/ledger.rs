@@ -116,7 +116,7 @@ impl Ledger {
             output_schema().iter_errors(&fields).map(|e| e.to_string()).collect();
         assert!(errors.is_empty(), "not by the schema: {errors:?}: {text}");
         assert_eq!(fields["v"], 1, "{text}");
-        if fields.get("ask").is_some() {
+        if fields.get("note").is_none() {
             let seq = fields["seq"].as_u64().unwrap_or_else(|| panic!("no seq: {text}"));
             let ask = serde_json::from_value(fields).unwrap_or_else(|e| panic!("{e}: {text}"));
             return Line::Ask(self.asked(Asked { seq, ask, text: text.to_owned() }));

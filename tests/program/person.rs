@@ -82,6 +82,7 @@ impl Person {
         program: &mut Program,
         mut reply: impl FnMut(&Asked) -> Reply,
     ) -> Option<Asked> {
+        assert_eq!(self.ledger.open(), None, "this is to be answered first");
         while let Some(line) = self.hear(program) {
             let Line::Ask(asked) = line else { continue };
             match reply(&asked) {
