@@ -92,18 +92,22 @@ pub struct ResumeTerms {
 /// [`Failure`] with its exit code.
 pub fn run_identify(terms: &IdentifyTerms) -> Result<Exit, Failure> {
     let instrument = Instrument::find(&terms.meter)?;
-    begin(terms, instrument)
+    let (station, start) = begin(terms, instrument)?;
+    station.run(start)
 }
 
-/// Begins a job on this instrument.
-pub(super) fn begin(terms: &IdentifyTerms, meter: Instrument) -> Result<Exit, Failure> {
+/// Begins a job on this instrument: its folder and its record are there by then.
+pub(super) fn begin(
+    terms: &IdentifyTerms,
+    meter: Instrument,
+) -> Result<(Station, RunStart), Failure> {
     let start = checked_start(terms)?;
     let guide = guide(&start, terms.operator, false)?;
     let job = terms.job.clone().unwrap_or_else(|| format!("identify-{}", folder_time()).into());
     let journal = Journal::create(&job)?;
     let start =
         RunStart { simulated: meter.is_simulated(), profile: meter.profile.name.clone(), ..start };
-    Station { job, journal, guide, meter, operator: terms.operator }.run(start)
+    Ok((Station { job, journal, guide, meter, operator: terms.operator }, start))
 }
 
 /// Goes on with a job.
