@@ -10,7 +10,7 @@ use crate::bench::{Bench, Served};
 use crate::event::{Event, Pins, RunStart};
 use crate::guide::identify::{Identify, Terms};
 use crate::guide::settling::Settling;
-use crate::journal::{Entry, Journal, Past};
+use crate::journal::{self, Entry, Journal, Past};
 use crate::operator::{Json, Lines, Operator};
 use crate::relay::{Channel, Costs, Footprint, Numbering};
 use crate::report::{self, Report};
@@ -104,10 +104,11 @@ pub(super) fn begin(
     let start = checked_start(terms)?;
     let guide = guide(&start, terms.operator, false)?;
     let job = terms.job.clone().unwrap_or_else(|| format!("identify-{}", folder_time()).into());
+    let made = !job.exists();
     let journal = Journal::create(&job)?;
     let start =
         RunStart { simulated: meter.is_simulated(), profile: meter.profile.name.clone(), ..start };
-    Ok((Station { job, journal, guide, meter, operator: terms.operator }, start))
+    Ok((Station { job, made, journal, guide, meter, operator: terms.operator }, start))
 }
 
 /// Goes on with a job.
@@ -148,7 +149,8 @@ pub fn resume(terms: &ResumeTerms) -> Result<Exit, Failure> {
         ..begun
     };
     let job = terms.job.clone();
-    Station { job, journal, guide, meter: instrument, operator: terms.operator }.run(start)
+    let operator = terms.operator;
+    Station { job, made: false, journal, guide, meter: instrument, operator }.run(start)
 }
 
 fn first_start(past: &Past) -> Option<RunStart> {
@@ -294,6 +296,8 @@ impl Instrument {
 /// Everything a run stands on.
 pub(super) struct Station {
     pub(super) job: PathBuf,
+    /// Whether the job folder was made for this run.
+    pub(super) made: bool,
     pub(super) journal: Journal,
     pub(super) guide: Identify,
     pub(super) meter: Instrument,
@@ -303,7 +307,7 @@ pub(super) struct Station {
 impl Station {
     /// Runs and writes the reports, whatever the outcome.
     pub(super) fn run(self, start: RunStart) -> Result<Exit, Failure> {
-        let job = self.job.clone();
+        let (job, made) = (self.job.clone(), self.made);
         let choice = self.operator;
         let outcome = match choice {
             OperatorChoice::Json => self.drive(start, &mut Json::new(io::stdout())),
@@ -312,6 +316,14 @@ impl Station {
                 self.drive(start, &mut Lines::new(io::stdout(), rings))
             }
         };
+        if outcome.is_err() && nothing_is_recorded(&job) {
+            // It never began: nothing is left that would be in the way of another try.
+            let _ = std::fs::remove_file(job.join(journal::FILE_NAME));
+            if made {
+                let _ = std::fs::remove_dir(&job);
+            }
+            return outcome;
+        }
         let written = write_reports(&job);
         if let (OperatorChoice::Lines, Ok(paths)) = (choice, &written) {
             println!("report: {}", paths[0].display());
@@ -356,9 +368,13 @@ impl Station {
     }
 }
 
+fn nothing_is_recorded(job: &Path) -> bool {
+    journal::read(job).is_ok_and(|past| past.entries.is_empty() && past.repaired.is_none())
+}
+
 /// Renders the reports from the journal alone.
 pub(super) fn write_reports(job: &Path) -> Result<[PathBuf; 3], Failure> {
-    let past = crate::journal::read(job)?;
+    let past = journal::read(job)?;
     report::write_all(job, &Report::from_entries(&past.entries)).map_err(|error| {
         Failure::new(
             Exit::RecordNotWritten,
