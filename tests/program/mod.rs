@@ -5,6 +5,7 @@
 
 #![allow(dead_code, unused_imports, reason = "each test program uses its own part of this")]
 
+mod babble;
 #[path = "../../drivers/tests/instrument/mod.rs"]
 pub mod instrument;
 mod job;
@@ -14,6 +15,7 @@ mod person;
 mod process;
 mod truth;
 
+pub use babble::Babble;
 pub use job::{Job, relay, relay_file};
 pub use ledger::{Asked, Ledger, Line, Note};
 pub use meter::{bench, on_pty, on_tcp};
