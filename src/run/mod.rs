@@ -98,9 +98,12 @@ impl Workbench<'_> {
         if let Err(gone) = operator.show(&finished) {
             debug!("nobody reads any more: {gone}");
         }
-        let (exit, _) = outcome?;
+        let (exit, reason) = outcome?;
         written?;
-        Ok(Exit::from_code(exit))
+        match (Exit::from_code(exit), reason) {
+            (Exit::Instrument, Some(reason)) => Err(Failure::other_meter(reason)),
+            (exit, _) => Ok(exit),
+        }
     }
 }
 
