@@ -8,6 +8,9 @@ use jsonschema::Validator;
 use serde_json::{Value, json};
 use std::sync::OnceLock;
 
+/// The caution that belongs to driving a coil.
+const COIL_DRIVE: &str = "coil-drive";
+
 /// A line of the program's.
 #[derive(Clone, Debug)]
 pub enum Line {
@@ -56,6 +59,8 @@ pub struct Ledger {
     pub drive: DriveState,
     /// Highest drive that may be asked, in volts.
     pub volts_max: f64,
+    /// Whether the caution that belongs to driving a coil was acknowledged.
+    cautioned: bool,
     leads: Option<(Pin, Pin)>,
     skipped: Vec<(Pin, Pin)>,
     open: Option<Asked>,
@@ -77,6 +82,7 @@ impl Ledger {
             drive_changes: 0,
             drive: DriveState::Rest,
             volts_max: 24.0,
+            cautioned: false,
             leads: None,
             skipped: Vec::new(),
             open: None,
@@ -147,8 +153,7 @@ impl Ledger {
                 assert!(*volts > 0.0 && *volts <= self.volts_max, "{text}");
                 let (red, black) = self.leads.as_ref().expect("driven with the leads in the air");
                 assert!(!drive.is_across(red, black), "driven under the leads: {text}");
-                let cautioned = self.noted("caution").any(|c| c["caution"] == "coil-drive");
-                assert!(cautioned, "no caution before: {text}");
+                assert!(self.cautioned, "no caution before: {text}");
             }
             Ask::Drive(DriveState::Rest) | Ask::Dial { .. } | Ask::Acknowledge { .. } => {}
         }
@@ -167,7 +172,10 @@ impl Ledger {
             "error" => self.objected = self.open.is_some(),
             "finished" => self.finished = true,
             "link" => self.leads = None,
-            "placement" | "drive" | "caution" | "dial" | "skip" => self.unconfirmed = None,
+            "placement" | "drive" | "caution" | "dial" | "skip" => {
+                self.unconfirmed = None;
+                self.cautioned |= note.fields["caution"] == COIL_DRIVE;
+            }
             "result" => self.compare(&note.fields),
             _ => {}
         }
@@ -224,6 +232,7 @@ impl Ledger {
         (self.placements, self.lead_moves, self.drive_changes) =
             (placed.len() as u64, moves, drives);
         self.unconfirmed = None;
+        self.cautioned = all("caution").iter().any(|line| line["caution"] == COIL_DRIVE);
         lacks == 1
     }
 
