@@ -49,6 +49,14 @@ impl Begun {
         self.person.until_asked(&mut self.program);
     }
 
+    /// The place that is open is done and taken for done, with so many errors before it.
+    fn is_placed(&mut self, place: &Asked, errors: usize) {
+        self.person.perform(&mut self.program, place);
+        self.person.until_noted(&mut self.program, "capture");
+        assert_eq!(self.person.ledger.noted("error").count(), errors);
+        assert_eq!(self.job.recorded("placement").len(), 1);
+    }
+
     /// Does the rest, and gives the end.
     fn finish(mut self, code: i32) -> (Ended, Person, Job, Bench) {
         let ended = self.person.finish(self.program, code);
@@ -115,9 +123,7 @@ fn a_line_longer_than_any_answer_is_one_error_whatever_it_holds() {
     begun.objects_to(&(good.clone() + &" ".repeat(9000) + "x"), "longer");
     begun.objects_to(&(" ".repeat(4096) + &good), "longer");
     assert!(begun.job.recorded("placement").is_empty());
-    begun.person.perform(&mut begun.program, &place);
-    let (_, person, ..) = begun.finish(0);
-    assert_eq!(person.ledger.noted("error").count(), 4);
+    begun.is_placed(&place, 4);
 }
 
 #[test]
@@ -127,9 +133,7 @@ fn blank_lines_are_not_answers() {
     for blank in ["", "   ", "\t", "\r"] {
         begun.program.send(blank);
     }
-    begun.person.perform(&mut begun.program, &place);
-    let (_, person, ..) = begun.finish(0);
-    assert_eq!(person.ledger.noted("error").count(), 0);
+    begun.is_placed(&place, 0);
 }
 
 #[test]
@@ -138,9 +142,9 @@ fn an_answer_after_the_answer_is_an_error_and_nothing_more() {
     let place = begun.lead_to(is_place);
     begun.person.perform(&mut begun.program, &place);
     begun.program.send(&line(place.seq, "ready"));
-    let (_, person, job, _) = begun.finish(0);
-    assert_eq!(person.ledger.noted("error").count(), 1);
-    assert_eq!(job.recorded("placement").len() as u64, person.ledger.placements);
+    begun.person.until_noted(&mut begun.program, "error");
+    begun.person.until_noted(&mut begun.program, "capture");
+    assert_eq!(begun.job.recorded("placement").len(), 1);
 }
 
 #[test]

@@ -107,6 +107,6 @@ fn two_processes_joined_by_pipes_identify_a_relay_over_tcp() {
 }
 
 #[test]
-fn two_processes_joined_by_pipes_turn_the_dial_of_a_line_meter() {
+fn a_line_meters_dial_is_turned_between_two_processes_joined_by_pipes() {
     identify_on_its_own_bench("make_1_pole", &["--line-meter"], &["--profile", "ascii-lines"]);
 }

@@ -97,18 +97,13 @@ fn comes_back(plug: fn(&Bench, &Job) -> Served, wanted: fn(&Ask) -> bool, noted:
 }
 
 #[test]
-fn a_pseudo_terminal_that_comes_back_is_used_again() {
-    comes_back(on_named_pty, is_place, "placement");
-}
-
-#[test]
-fn a_socket_that_comes_back_is_used_again() {
-    comes_back(on_tcp, is_place, "placement");
-}
-
-#[test]
-fn a_drive_that_was_on_when_the_link_went_is_taken_off_before_leads_move() {
-    comes_back(on_named_pty, is_energise, "drive");
+fn a_link_that_comes_back_is_used_again() {
+    // At once: each run mostly waits. A drive that was on is taken off before leads move.
+    std::thread::scope(|scope| {
+        scope.spawn(|| comes_back(on_named_pty, is_place, "placement"));
+        scope.spawn(|| comes_back(on_tcp, is_place, "placement"));
+        scope.spawn(|| comes_back(on_named_pty, is_energise, "drive"));
+    });
 }
 
 fn stays_away(plug: fn(&Bench, &Job) -> Served) {
@@ -133,13 +128,11 @@ fn stays_away(plug: fn(&Bench, &Job) -> Served) {
 }
 
 #[test]
-fn a_pseudo_terminal_that_stays_away_ends_the_run_resumable() {
-    stays_away(on_named_pty);
-}
-
-#[test]
-fn a_socket_that_stays_away_ends_the_run_resumable() {
-    stays_away(on_tcp);
+fn a_link_that_stays_away_ends_the_run_resumable() {
+    std::thread::scope(|scope| {
+        scope.spawn(|| stays_away(on_named_pty));
+        scope.spawn(|| stays_away(on_tcp));
+    });
 }
 
 #[test]
@@ -214,16 +207,21 @@ fn a_port_that_may_not_be_opened_names_the_group() {
     not_opened(&link, &[&path.display().to_string(), "permission denied", "group"]);
 }
 
+fn noise(profile: &str) {
+    let (babble, job) = (Babble::begin(), Job::new());
+    let mut person = Person::at(&bench(relay(RELAY)));
+    let program = Program::start(&words(&babble.link, &job, &["--profile", profile]));
+    let ended = person.finish(program, 3);
+    ended.complains(&["baud", babble.link.strip_prefix("serial:").unwrap()]);
+    is_whole(&job, 3);
+}
+
 #[test]
 fn noise_from_a_wrong_baud_rate_names_the_baud_rate() {
-    for profile in ["ascii-lines", "scpi"] {
-        let (babble, job) = (Babble::begin(), Job::new());
-        let mut person = Person::at(&bench(relay(RELAY)));
-        let program = Program::start(&words(&babble.link, &job, &["--profile", profile]));
-        let ended = person.finish(program, 3);
-        ended.complains(&["baud", babble.link.strip_prefix("serial:").unwrap()]);
-        is_whole(&job, 3);
-    }
+    std::thread::scope(|scope| {
+        scope.spawn(|| noise("scpi"));
+        scope.spawn(|| noise("ascii-lines"));
+    });
 }
 
 #[test]
