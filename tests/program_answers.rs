@@ -2,6 +2,13 @@
 //! contract says, and nothing else. The same person, bench and ledger as in a whole
 //! identification; the ledger already fails on an ask that is not repeated word for word.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    reason = "what a test rests on and does not find fails the test"
+)]
+
 mod program;
 
 use coilmark::bench::{Bench, Served};

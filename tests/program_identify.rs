@@ -3,6 +3,13 @@
 //! program's own bench as a second process. A relay file's truth drives the electricity and the
 //! assertion; the ledger holds each line to the contract on the way.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    reason = "what a test rests on and does not find fails the test"
+)]
+
 mod program;
 
 use coilmark::bench::{Bench, Part};

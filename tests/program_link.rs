@@ -3,6 +3,13 @@
 //! is whole and can be gone on with. Ports here are real pseudo-terminals and sockets, so a test
 //! takes the time that reconnecting and giving up take.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    reason = "what a test rests on and does not find fails the test"
+)]
+
 mod program;
 
 use coilmark::bench::{Bench, Served};
@@ -198,7 +205,7 @@ fn a_port_that_may_not_be_opened_names_the_group() {
     use std::os::unix::fs::PermissionsExt;
     let served = bench(relay(RELAY)).serve_pty(None).unwrap();
     let path = served.path().unwrap();
-    std::fs::set_permissions(path, std::fs::Permissions::from_mode(0)).unwrap();
+    std::fs::set_permissions(path, std::fs::Permissions::from_mode(0o000)).unwrap();
     if std::fs::File::open(path).is_ok() {
         eprintln!("skipped: this user may open what nobody may (root)");
         return;

@@ -2,6 +2,13 @@
 //! the culprit and one hint, on standard error, with nothing on standard output. And what needs
 //! no meter: the demonstration, reports, help, schemas.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    reason = "what a test rests on and does not find fails the test"
+)]
+
 mod program;
 
 use program::*;

@@ -1,5 +1,6 @@
-//! A job folder of a test's own, and the relay fixtures. The folder goes when the test is over.
-//! What is read from a record here is read as its lines stand on disk.
+//! A job folder of a test's own, and the relay fixtures. The folder is not there yet, and goes
+//! when the test is over. What is read from a record here is read as its lines stand on disk,
+//! without the program's own reader; a last line without its end is left out.
 
 use coilmark::bench::Part;
 use serde_json::Value;

@@ -3,6 +3,12 @@
 //! process, and checked line by line against the contract. Nothing here looks inside the program;
 //! nothing here waits without a limit.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    reason = "what a test rests on and does not find fails the test"
+)]
 #![allow(dead_code, unused_imports, reason = "each test program uses its own part of this")]
 
 mod babble;
