@@ -2,7 +2,8 @@
 //! together is the run's to check. Flags carry units, and every help text is one a technician
 //! can act on. Nothing is done here: each command is one call into [`coilmark::run`].
 
-use clap::{Args, Parser, Subcommand, ValueEnum};
+use clap::error::ErrorKind;
+use clap::{Args, CommandFactory, Parser, Subcommand, ValueEnum};
 use coilmark::event::Pins;
 use coilmark::run::{
     self, BenchTerms, Exit, Failure, IdentifyTerms, MeterTerms, OperatorChoice, Rendering,
@@ -10,6 +11,9 @@ use coilmark::run::{
 };
 use std::path::PathBuf;
 use std::time::Duration;
+
+/// The longest message about a word, in characters: the word may be of any length.
+const MESSAGE_MAX: usize = 600;
 
 /// Identifies unmarked relays pin by pin with one multimeter, and hands over a dated report.
 #[derive(Parser)]
@@ -230,14 +234,7 @@ enum SchemaWord {
 pub fn obey() -> (Exit, Option<Failure>) {
     let words = match Words::try_parse() {
         Ok(words) => words,
-        Err(error) => {
-            let _ = error.print();
-            if !error.use_stderr() {
-                return (Exit::Done, None);
-            }
-            eprintln!("hint: `coilmark COMMAND --help` explains each word");
-            return (Exit::BadInput, None);
-        }
+        Err(error) => return unparsed(&error),
     };
     log_to_stderr(words.verbose);
     let outcome = match words.command {
@@ -263,6 +260,34 @@ pub fn obey() -> (Exit, Option<Failure>) {
         Ok(exit) => (exit, None),
         Err(failure) => (failure.exit, Some(failure)),
     }
+}
+
+/// Help and the version are shown as they are; a refusal becomes one message and one hint.
+fn unparsed(error: &clap::Error) -> (Exit, Option<Failure>) {
+    let is_help = error.kind() == ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand;
+    if !error.use_stderr() || is_help {
+        let _ = error.print();
+        return (if is_help { Exit::BadInput } else { Exit::Done }, None);
+    }
+    (Exit::BadInput, Some(refusal(&error.render().to_string())))
+}
+
+/// From a message with tips, usage and advice in lines of their own.
+fn refusal(text: &str) -> Failure {
+    let lines = text.lines().map(str::trim).filter(|line| !line.is_empty());
+    let told =
+        lines.take_while(|line| !line.starts_with("Usage:") && !line.starts_with("For more"));
+    let (tips, message): (Vec<&str>, Vec<&str>) = told.partition(|line| line.starts_with("tip: "));
+    let message = message.join(" ");
+    let message: String =
+        message.strip_prefix("error: ").unwrap_or(&message).chars().take(MESSAGE_MAX).collect();
+    let asked = std::env::args().nth(1).unwrap_or_default();
+    let help = match Words::command().find_subcommand(&asked) {
+        Some(command) => format!("`coilmark {} --help` shows its words", command.get_name()),
+        None => "`coilmark --help` shows all commands".to_owned(),
+    };
+    let tip = tips.first().and_then(|tip| tip.strip_prefix("tip: "));
+    Failure::bad_input(message, tip.map_or(help.clone(), |tip| format!("{tip}; {help}")))
 }
 
 fn log_to_stderr(verbose: u8) {

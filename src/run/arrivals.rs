@@ -20,6 +20,8 @@ pub enum Arrival {
     Meter(MeterEvent),
     /// A line from the operator, without its end.
     Line(String),
+    /// A line from the operator that is longer than any answer, and was thrown away.
+    LongLine,
     /// An answer from simulated hands.
     Answer(Answer),
     /// The operator's input has ended.
@@ -58,7 +60,7 @@ impl Inbox {
         std::thread::spawn(move || {
             let mut input = io::BufReader::new(input);
             while let Some(line) = read_line(&mut input) {
-                if sender.blocking_send(Arrival::Line(line)).is_err() {
+                if sender.blocking_send(line).is_err() {
                     return;
                 }
             }
@@ -110,12 +112,17 @@ impl Inbox {
     }
 }
 
-/// One line as text, lossily; `None` at the end. A longer line than is read comes in pieces, each
-/// of which the operator's parser refuses.
-fn read_line(input: &mut impl BufRead) -> Option<String> {
+/// One line as text, lossily; `None` at the end.
+fn read_line(input: &mut impl BufRead) -> Option<Arrival> {
     let mut bytes = Vec::new();
     match input.by_ref().take(LINE_MAX).read_until(b'\n', &mut bytes) {
         Ok(0) | Err(_) => None,
-        Ok(_) => Some(String::from_utf8_lossy(&bytes).trim_end_matches(['\n', '\r']).to_owned()),
+        Ok(count) if count as u64 == LINE_MAX && !bytes.ends_with(b"\n") => {
+            input.skip_until(b'\n').ok().map(|_| Arrival::LongLine)
+        }
+        Ok(_) => {
+            let text = String::from_utf8_lossy(&bytes);
+            Some(Arrival::Line(text.trim_end_matches(['\n', '\r']).to_owned()))
+        }
     }
 }

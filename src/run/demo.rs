@@ -22,11 +22,6 @@ pub fn run_demo(job: Option<PathBuf>, seed: u64) -> Result<Exit, Failure> {
     let footprint = part.footprint.clone();
     let job = job
         .unwrap_or_else(|| std::env::temp_dir().join(format!("coilmark-demo-{}", folder_time())));
-    println!(
-        "A duck farm's feed hopper has a 24 V output for a beacon, and the alarm panel in the\n\
-         house wants a dry contact. In the drawer lies a relay without a mark on it: eight pins,\n\
-         two rows of four. Which pin is what?\n"
-    );
     let bench = Bench::new(part, super::bench::options(seed, false, false));
     let instrument = Instrument::simulated(bench, "sim:demo".into())?;
     let terms = IdentifyTerms {
@@ -48,5 +43,11 @@ pub fn run_demo(job: Option<PathBuf>, seed: u64) -> Result<Exit, Failure> {
         job: Some(job),
         operator: OperatorChoice::Lines,
     };
-    begin(&terms, instrument)
+    let (station, start) = begin(&terms, instrument)?;
+    println!(
+        "A duck farm's feed hopper has a 24 V output for a beacon, and the alarm panel in the\n\
+         house wants a dry contact. In the drawer lies a relay without a mark on it: eight pins,\n\
+         two rows of four. Which pin is what?\n"
+    );
+    station.run(start)
 }

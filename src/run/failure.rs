@@ -75,6 +75,13 @@ impl Failure {
         Self::new(Exit::BadInput, message, hint)
     }
 
+    /// The guide refused the meter that answers.
+    #[must_use]
+    pub fn other_meter(reason: impl Into<String>) -> Self {
+        let hint = "connect the meter that began this job, or say --accept-meter";
+        Self::new(Exit::Instrument, reason, hint)
+    }
+
     /// Nobody reads what the operator is shown any more.
     #[must_use]
     pub fn operator_gone(source: &io::Error) -> Self {

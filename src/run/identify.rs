@@ -10,7 +10,7 @@ use crate::bench::{Bench, Served};
 use crate::event::{Event, Pins, RunStart};
 use crate::guide::identify::{Identify, Terms};
 use crate::guide::settling::Settling;
-use crate::journal::{Entry, Journal, Past};
+use crate::journal::{self, Entry, Journal, Past};
 use crate::operator::{Json, Lines, Operator};
 use crate::relay::{Channel, Costs, Footprint, Numbering};
 use crate::report::{self, Report};
@@ -94,18 +94,22 @@ pub struct ResumeTerms {
 /// [`Failure`] with its exit code.
 pub fn run_identify(terms: &IdentifyTerms) -> Result<Exit, Failure> {
     let instrument = Instrument::find(&terms.meter)?;
-    begin(terms, instrument)
+    let (station, start) = begin(terms, instrument)?;
+    station.run(start)
 }
 
-/// Begins a job on this instrument.
-pub(super) fn begin(terms: &IdentifyTerms, meter: Instrument) -> Result<Exit, Failure> {
+/// Makes a job on this instrument ready; its record begins once the meter's port is open.
+pub(super) fn begin(
+    terms: &IdentifyTerms,
+    meter: Instrument,
+) -> Result<(Station, RunStart), Failure> {
     let start = checked_start(terms)?;
     let guide = guide(&start, terms.operator, false)?;
     let job = terms.job.clone().unwrap_or_else(|| format!("identify-{}", folder_time()).into());
     Journal::refuse_existing(&job)?;
     let start =
         RunStart { simulated: meter.is_simulated(), profile: meter.profile.name.clone(), ..start };
-    Station { job, journal: None, guide, meter, operator: terms.operator }.run(start)
+    Ok((Station { job, journal: None, guide, meter, operator: terms.operator }, start))
 }
 
 /// Goes on with a job.
@@ -383,7 +387,7 @@ impl Station {
 
 /// Renders the reports from the journal alone.
 pub(super) fn write_reports(job: &Path) -> Result<[PathBuf; 3], Failure> {
-    let past = crate::journal::read(job)?;
+    let past = journal::read(job)?;
     report::write_all(job, &Report::from_entries(&past.entries)).map_err(|error| {
         Failure::new(
             Exit::RecordNotWritten,

@@ -99,9 +99,12 @@ impl Workbench<'_> {
         if let Err(gone) = operator.show(&finished) {
             debug!("nobody reads any more: {gone}");
         }
-        let (exit, _) = outcome?;
+        let (exit, reason) = outcome?;
         written?;
-        Ok(Exit::from_code(exit))
+        match (Exit::from_code(exit), reason) {
+            (Exit::Instrument, Some(reason)) => Err(Failure::other_meter(reason)),
+            (exit, _) => Ok(exit),
+        }
     }
 }
 
@@ -110,14 +113,8 @@ impl Run<'_> {
         self.record(&begin)?;
         let mut flow = self.deliver(Input::Begun)?;
         loop {
-            match flow {
-                Flow::GoOn => {}
-                // The guide ends a run with this exit only for a meter that is another one.
-                Flow::Over(3, Some(reason)) => {
-                    let hint = "connect the meter that began this job, or say --accept-meter";
-                    return Err(Failure::new(Exit::Instrument, reason, hint));
-                }
-                Flow::Over(exit, reason) => return Ok((exit, reason)),
+            if let Flow::Over(exit, reason) = flow {
+                return Ok((exit, reason));
             }
             let wake_at = self.on.guide.wake_at();
             let arrival = self.on.inbox.next(&*self.on.clock, wake_at).await;
@@ -130,6 +127,7 @@ impl Run<'_> {
         match arrival {
             Arrival::Meter(event) => self.meter_said(event),
             Arrival::Line(line) => self.heard(&line),
+            Arrival::LongLine => self.object("a line that is longer than any answer"),
             Arrival::Answer(answer) => self.answered(answer),
             Arrival::EndOfInput if matches!(self.on.hands, Hands::Alone(_)) => Ok(Flow::GoOn),
             Arrival::EndOfInput => self.stop("the operator's input ended"),

@@ -4,7 +4,8 @@
 
 use super::failure::{Exit, Failure};
 use super::identify::write_reports;
-use crate::journal::{self, Verified};
+use crate::journal::{self, JournalError, Verified};
+use crate::operator::plain;
 use crate::report::Report;
 use std::path::Path;
 
@@ -52,18 +53,17 @@ pub fn render_report(job: &Path, rendering: Rendering) -> Result<Exit, Failure> 
 }
 
 /// Checks a job's record: 0 whole (a torn last line is repaired and said), 1 changed, cut or
-/// reordered, 2 no journal.
+/// reordered.
 ///
 /// # Errors
-/// [`Failure`] where it cannot be read at all.
+/// [`Failure`] where there is none (2), or it cannot be read at all.
 pub fn verify(job: &Path) -> Result<Exit, Failure> {
     let verified = journal::verify(job)?;
-    println!("{}: {verified}", job.display());
-    Ok(match verified {
-        Verified::NoJournal => Exit::BadInput,
-        sound if sound.is_sound() => Exit::Done,
-        _ => Exit::NotPassed,
-    })
+    if verified == Verified::NoJournal {
+        return Err(JournalError::NoJournal { file: job.join(journal::FILE_NAME) }.into());
+    }
+    println!("{}: {verified}", plain(&job.display().to_string()));
+    Ok(if verified.is_sound() { Exit::Done } else { Exit::NotPassed })
 }
 
 /// Prints a schema.
