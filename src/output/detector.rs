@@ -353,12 +353,15 @@ impl Detector {
         let Some(pending) = self.pending.take() else { return };
         let far = (6.0 * self.on.sigma_at_most()).max(0.05 * self.on_span());
         let inrush = !pending.upwards && self.run.extent.in_inrush(pending.first.t);
-        if pending.n <= 2 && pending.peak > far && !inrush {
+        let brief = pending.n <= 2 && pending.peak > far;
+        if inrush && pending.peak > far {
+            self.run.extent.stretch_over(&pending.extent);
+        } else if brief {
             out.push(Notice::Spike(pending.furthest));
-            self.run.extent.moments.part();
         } else {
             self.run.extent.merge(&pending.extent);
         }
+        self.run.extent.moments.part();
     }
 
     fn end_run(&mut self, reading: Sample, out: &mut Vec<Notice>) -> Place {

@@ -83,6 +83,11 @@ impl Extent {
 
     pub(super) fn merge(&mut self, other: &Self) {
         self.moments.merge(&other.moments);
+        self.stretch_over(other);
+    }
+
+    /// Takes the extremes of another and leaves its sums.
+    pub(super) fn stretch_over(&mut self, other: &Self) {
         self.min = self.min.min(other.min);
         self.max = self.max.max(other.max);
         self.late_min = self.late_min.min(other.late_min);
