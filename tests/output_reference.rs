@@ -3,6 +3,8 @@
 //! The values stand in `fixtures/reference/` with their sources. What a double can hold of NumAcc3
 //! and NumAcc4 limits those two: their inputs are rounded by 1e-10 and 1e-9 of a tenth.
 
+#![allow(clippy::unwrap_used, clippy::panic, reason = "a test fails by panicking")]
+
 use coilmark::output::{Analysis, Counts, Moments};
 use std::collections::BTreeMap;
 

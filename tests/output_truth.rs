@@ -3,6 +3,8 @@
 //! 0.2 %, nothing may be seen that is not there, and nothing missed. Each failure names its log and
 //! its seed; `COILMARK_LOG=NAME` runs that one alone and prints the finding.
 
+#![allow(clippy::unwrap_used, clippy::panic, reason = "a test fails by panicking")]
+
 mod output_logs;
 
 use coilmark::event::{OutputFinding, Polarity, Shape};

@@ -1,5 +1,6 @@
-//! Why a log cannot be used, with what was expected and what was found, and one hint that can be
-//! acted on. Text from the file arrives here as it stands; whoever shows it makes it plain.
+//! Why a log cannot be used: what was expected, what was found, and one hint that can be acted
+//! on. An expected state, such as a broken row among many, is no error. Text from the file stands
+//! here as it came; whoever shows it makes it plain.
 
 use super::Rows;
 use std::io;

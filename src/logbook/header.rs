@@ -71,6 +71,18 @@ pub(super) struct Layout {
     pub(super) per_second: f64,
 }
 
+impl Layout {
+    /// Time, value, and then no more than unit and overload.
+    pub(super) fn usual(&self) -> bool {
+        match self.fields.as_slice() {
+            [Field::Time, Field::Value, others @ ..] => {
+                others.iter().all(|f| matches!(f, Field::Unit | Field::Overload))
+            }
+            _ => false,
+        }
+    }
+}
+
 /// A unit of volts.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Unit {

@@ -1,6 +1,6 @@
 //! Recorded logs: CSV in, readings out, and back. A log has a header; which column is what is read
-//! off its names ([`header`]). Rows of the usual shape go through a plain byte loop ([`fast`]), any
-//! other through the csv crate ([`row`]), with the same outcome: a property test holds that. Memory
+//! off its names (`header`). Rows of the usual shape go through a plain byte loop (`fast`), any
+//! other through the csv crate (`row`), with the same outcome: a property test holds that. Memory
 //! is one block of 256 KiB however long the log. Broken rows are skipped and counted, never guessed
 //! at. Seconds and volts come out; what they mean is for the analysis.
 
@@ -15,6 +15,7 @@ pub use error::LogError;
 pub use header::Columns;
 pub use write::LogWriter;
 
+use fast::Batch;
 use header::Layout;
 use row::{Clock, Row};
 use std::io::{ErrorKind, Read};
@@ -23,7 +24,7 @@ const BLOCK: usize = 256 * 1024;
 /// A record longer than this is broken, whatever it is.
 const RECORD_MAX: usize = 1024 * 1024;
 /// Readings are handed on in batches of this many.
-const BATCH: usize = 1024;
+const BATCH: usize = 8192;
 
 /// Where the readings of a log go.
 pub trait Listener {
@@ -77,8 +78,7 @@ pub fn read(
         pace,
         clock: Clock::default(),
         rows: Rows::default(),
-        t: Vec::with_capacity(BATCH),
-        x: Vec::with_capacity(BATCH),
+        batch: Batch { t: Vec::with_capacity(BATCH), x: Vec::with_capacity(BATCH) },
         listener,
     };
     loop {
@@ -135,8 +135,7 @@ struct Taking<'a, L> {
     pace: Pace,
     clock: Clock,
     rows: Rows,
-    t: Vec<f64>,
-    x: Vec<f64>,
+    batch: Batch,
     listener: &'a mut L,
 }
 
@@ -146,18 +145,17 @@ impl<L: Listener> Taking<'_, L> {
         let whole = bytes.iter().rposition(|b| matches!(b, b'\n' | b'\r')).map_or(0, |i| i + 1);
         let mut at = 0;
         while at < whole || (ended && at < bytes.len()) {
-            if self.pace == Pace::Fast
-                && at < whole
-                && let Some((t, x, next)) = fast::row(bytes, at, &self.layout)
-                && let Some(t) = self.clock.seconds(t)
-            {
-                at = next;
-                self.rows.rows += 1;
-                match x {
-                    Some(x) => self.reading(t, x),
-                    None => self.overload(t),
+            if let (Pace::Fast, Some(origin)) = (self.pace, self.clock.origin_s()) {
+                let before = self.batch.t.len();
+                at = fast::rows(bytes, at, &self.layout, origin, BATCH, &mut self.batch);
+                self.rows.rows += (self.batch.t.len() - before) as u64;
+                if self.batch.t.len() >= BATCH {
+                    self.hand_on();
+                    continue;
                 }
-                continue;
+                if at >= whole && !(ended && at < bytes.len()) {
+                    break;
+                }
             }
             let rest = bytes.get(at..).unwrap_or(&[]);
             let Some(end) = row::record_end(rest, self.layout.delimiter, ended) else {
@@ -189,9 +187,9 @@ impl<L: Listener> Taking<'_, L> {
     }
 
     fn reading(&mut self, t: f64, x: f64) {
-        self.t.push(t);
-        self.x.push(x);
-        if self.t.len() == BATCH {
+        self.batch.t.push(t);
+        self.batch.x.push(x);
+        if self.batch.t.len() == BATCH {
             self.hand_on();
         }
     }
@@ -210,10 +208,10 @@ impl<L: Listener> Taking<'_, L> {
     }
 
     fn hand_on(&mut self) {
-        if !self.t.is_empty() {
-            self.listener.readings(&self.t, &self.x);
+        if !self.batch.t.is_empty() {
+            self.listener.readings(&self.batch.t, &self.batch.x);
         }
-        self.t.clear();
-        self.x.clear();
+        self.batch.t.clear();
+        self.batch.x.clear();
     }
 }

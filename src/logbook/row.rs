@@ -30,6 +30,14 @@ pub(super) struct Clock(Option<Time>);
 const SINCE_1970: f64 = 1e8;
 
 impl Clock {
+    /// The seconds that times count from, if they are numbers and the first has come.
+    pub(super) const fn origin_s(&self) -> Option<f64> {
+        match self.0 {
+            Some(Time::Seconds(from)) => Some(from),
+            _ => None,
+        }
+    }
+
     pub(super) fn seconds(&mut self, time: Time) -> Option<f64> {
         let origin = *self.0.get_or_insert(match time {
             Time::Seconds(t) if t.abs() < SINCE_1970 => Time::Seconds(0.0),

@@ -1,5 +1,6 @@
-//! Stamps: RFC 3339, or the same with a blank for its `T`, or without an offset (then taken as
-//! UTC: only differences count). Nanoseconds since 1970 come out.
+//! Stamps to nanoseconds since 1970: RFC 3339, or the same with a blank for its `T`, or without
+//! an offset, then taken as UTC, since only differences count. Whether a log holds stamps or
+//! seconds is for [`super::row`] to say.
 
 use jiff::Timestamp;
 use jiff::civil::DateTime;

@@ -1,5 +1,6 @@
 //! A log going out: the contract's columns `t_s,value,unit,overload`, one row a reading, decimal
-//! points, no blanks. What is written here reads back as it was; syncing is the caller's.
+//! points, no blanks. What is written here reads back as it was, to a microsecond and to the last
+//! bit of a value; flushing and syncing are the caller's.
 
 use std::io::{self, Write};
 

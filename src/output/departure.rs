@@ -158,5 +158,5 @@ fn parabola(part: &[Bucket], from: f64) -> Option<f64> {
     let c = det([[s0, s1, r0], [s1, s2, r1], [s2, s3, r2]]) / all;
     let inside = b * b - 4.0 * a * c;
     let root = -2.0 * a / (b + inside.sqrt());
-    (b > 0.0 && inside >= 0.0 && root.is_finite()).then(|| from + root * scale)
+    (b > 0.0 && inside >= 0.0 && root.is_finite()).then_some(from + root * scale)
 }

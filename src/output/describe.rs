@@ -123,9 +123,12 @@ fn warnings(analysis: &Analysis, finding: &OutputFinding) -> Vec<String> {
         finding.shape == Shape::Held,
         "it was still on, or a pulse was due, when the log ended".into(),
     );
-    say(counts.gaps > 0, format!("{} gaps, {:.3} s in all", counts.gaps, counts.gaps_s));
-    say(counts.overloads > 0, format!("{} overload readings left out", counts.overloads));
-    say(counts.out_of_order > 0, format!("{} readings out of order left out", counts.out_of_order));
+    say(counts.gaps > 0, format!("gaps: {}, {:.3} s in all", counts.gaps, counts.gaps_s));
+    say(counts.overloads > 0, format!("overload readings left out: {}", counts.overloads));
+    say(
+        counts.out_of_order > 0,
+        format!("readings out of order left out: {}", counts.out_of_order),
+    );
     say(!analysis.on.exact() || !analysis.rest.exact(), "medians are on a coarser grid".into());
     let unlisted = analysis.windows.strays.unlisted;
     say(unlisted > 0, format!("{unlisted} more alarms than are listed"));

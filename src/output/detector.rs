@@ -29,12 +29,12 @@ const SETTLES_S: f64 = 0.5;
 const KNOWN: f64 = 8.0;
 
 /// What was noticed.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub(super) enum Notice {
     /// The output came on; the run has begun.
     On(Edge),
     /// A run is over.
-    Off(Run),
+    Off(Box<Run>),
     /// The level changed while on.
     Step(Edge),
     /// A short excursion while on, and the reading that went furthest.
@@ -381,7 +381,7 @@ impl Detector {
         self.rise = None;
         self.presumed = false;
         self.level = self.on.mean();
-        out.push(Notice::Off(self.run));
+        out.push(Notice::Off(Box::new(self.run)));
         self.phase = Phase::Falling;
         self.settle_low(reading)
     }

@@ -230,8 +230,9 @@ impl Analysis {
                 (edge, ChangeKind::On)
             }
             Notice::Off(run) => {
-                self.windows.push(run);
-                (run.off.unwrap_or_default(), ChangeKind::Off)
+                let off = run.off.unwrap_or_default();
+                self.windows.push(*run);
+                (off, ChangeKind::Off)
             }
             Notice::Step(edge) => (edge, ChangeKind::Step),
             Notice::Spike(volts) => {

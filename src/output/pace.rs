@@ -1,5 +1,6 @@
 //! How fast the readings come: the usual interval, pauses of more than four of them, and stamps
-//! that are coarser than the readings. Seconds; times arrive in order.
+//! that are coarser than the readings. Seconds; times arrive in order. What a gap means for an
+//! edge or a window is for those who ask.
 
 /// This many usual intervals without a reading are a gap.
 const GAP_INTERVALS: f64 = 4.0;

@@ -1,5 +1,6 @@
-//! One reading as the analysis sees it, and what became of it. Seconds on the log's clock, volts
-//! as the meter signed them, and the reading's place among those used, from 0.
+//! One reading as the analysis sees it, what it belongs to, and an edge between two of them.
+//! Seconds on the log's clock, volts as the meter signed them, and the reading's place among
+//! those used, counted from 0.
 
 /// One reading.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]

@@ -139,7 +139,7 @@ impl Run {
     }
 
     /// The first reading of it.
-    pub(super) fn from_index(&self) -> u64 {
+    pub(super) fn first_index(&self) -> u64 {
         self.on.map_or(0, |edge| edge.index)
     }
 

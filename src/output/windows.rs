@@ -119,8 +119,8 @@ impl Windows {
             let pause = run.from() - last.to();
             let least = last.length().min(run.length());
             let bounce = pause.max(least) < BOUNCE_S.min(0.1 * longest);
-            let off = last.off.map_or(run.from_index(), |off| off.index);
-            let brief = run.from_index().saturating_sub(off) <= 2;
+            let off = last.off.map_or(run.first_index(), |off| off.index);
+            let brief = run.first_index().saturating_sub(off) <= 2;
             let dropout = brief && pause < 0.1 * least;
             if !(bounce || dropout) {
                 kept.push(run);

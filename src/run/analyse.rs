@@ -82,7 +82,8 @@ pub fn run_analyse(terms: &AnalyseTerms) -> Result<Exit, Failure> {
 fn add_rows(finding: &mut OutputFinding, rows: &Rows) {
     finding.counts.broken_rows = rows.broken;
     if let Some((row, why)) = &rows.first_broken {
-        let text = format!("{} broken rows left out; the first is row {row}: {why}", rows.broken);
+        let text =
+            format!("broken rows left out: {}; the first is data row {row}: {why}", rows.broken);
         finding.warnings.push(plain(&text));
     }
 }

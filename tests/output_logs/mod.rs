@@ -2,6 +2,8 @@
 //! noise, stamps that jitter, spikes, bounces. Used as the truth set and by the tests that read
 //! them back from CSV. Seconds and volts; rounded to a meter's grid as a meter would.
 
+#![allow(dead_code, reason = "each of the tests that share this uses a part of it")]
+
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64;
 
@@ -123,7 +125,6 @@ impl Truth {
     }
 
     /// The same as a CSV in the contract's columns.
-    #[allow(dead_code, reason = "not every test that shares this reads files")]
     pub fn csv(&self) -> String {
         let (t, x) = self.log();
         let rows = t.iter().zip(&x).map(|(t, x)| format!("{t:.6},{x},V,0\n"));

@@ -68,9 +68,11 @@ them: the window. Light band between dotted lines: the nominal class (common pra
 <h2 id="changes">Changes of level</h2>
 <table>
 <caption>{{ changes_caption }}</caption>
-<thead><tr><th scope="col">When</th><th scope="col">Reading</th><th scope="col">What</th></tr></thead>
+<thead><tr><th scope="col">When</th><th scope="col">Reading</th>
+<th scope="col">What</th></tr></thead>
 <tbody>
-{% for (at, reading, what) in changes %}<tr><td>{{ at }}</td><td>{{ reading }}</td><td>{{ what }}</td></tr>
+{% for (at, reading, what) in changes %}<tr><td>{{ at }}</td><td>{{ reading }}</td>
+<td>{{ what }}</td></tr>
 {% endfor %}</tbody>
 </table>
 </section>
