@@ -143,6 +143,24 @@ proptest! {
 }
 
 #[test]
+fn a_long_log_with_odd_rows_reads_the_same() {
+    let odd = ["7,\"1,5\",V,0\n", "x\n", "8,,V,1\r\n", "9,\"a\nb\",V,0\n", "\n\n"];
+    for every in [3, 5_011, usize::MAX] {
+        let rows = (0..16_000).map(|i| {
+            let odd_one = i % every == every - 1;
+            let odd = odd[i / every.min(16_000) % odd.len()];
+            format!("{}.25,{}.125,V,0\n{}", i, i % 29, if odd_one { odd } else { "" })
+        });
+        let log = "t_s,value,unit,overload\n".to_string() + &rows.collect::<String>();
+        let fast = taken(log.as_bytes(), Pace::Fast, &[200_000, 70_001]);
+        let plain = taken(log.as_bytes(), Pace::Plain, &[1 << 22]);
+        assert!(fast.1.readings.len() >= 16_000 || fast.0.is_err());
+        assert_eq!(fast.0, plain.0, "{every}");
+        assert!(fast.1 == plain.1, "an odd row every {every}");
+    }
+}
+
+#[test]
 fn every_promised_dialect_is_read() {
     let usual = [(0.0, 0.002), (0.5, 13.71)];
     for text in [
