@@ -6,8 +6,8 @@ use clap::error::ErrorKind;
 use clap::{Args, CommandFactory, Parser, Subcommand, ValueEnum};
 use coilmark::event::Pins;
 use coilmark::run::{
-    self, BenchTerms, Exit, Failure, IdentifyTerms, MeterTerms, OperatorChoice, Rendering,
-    ResumeTerms, Schema,
+    self, AnalyseTerms, BenchTerms, Exit, Failure, IdentifyTerms, MeterTerms, OperatorChoice,
+    Rendering, ResumeTerms, Schema,
 };
 use std::path::PathBuf;
 use std::time::Duration;
@@ -37,6 +37,8 @@ enum Command {
     Meters(Meters),
     /// Find out which pin of an unmarked relay is what
     Identify(Identify),
+    /// Say what a switched output does, from a recorded log of its volts
+    Analyse(Analyse),
     /// Go on with an identification that was interrupted
     Resume(Resume),
     /// Render the reports of a job again, from its record alone
@@ -146,6 +148,25 @@ enum NumberingWord {
 }
 
 #[derive(Args)]
+struct Analyse {
+    /// The log: CSV with a header, as t_s,value,unit,overload; - reads standard input
+    #[arg(value_name = "LOG.csv")]
+    log: PathBuf,
+    /// The column of the times, by name or number from 1 [default: by its usual names]
+    #[arg(long, value_name = "NAME|N")]
+    time_column: Option<String>,
+    /// The column of the values, by name or number from 1 [default: by its usual names]
+    #[arg(long, value_name = "NAME|N")]
+    value_column: Option<String>,
+    /// Print one JSON object instead of lines
+    #[arg(long)]
+    json: bool,
+    /// Write a page with the chart
+    #[arg(long, value_name = "FILE")]
+    html: Option<PathBuf>,
+}
+
+#[derive(Args)]
 struct Resume {
     /// The job folder
     #[arg(value_name = "DIR")]
@@ -241,6 +262,7 @@ pub fn obey() -> (Exit, Option<Failure>) {
         Command::Demo(w) => run::run_demo(w.job, w.seed),
         Command::Meters(w) => run::run_meters(w.try_link.as_deref(), &w.profile, w.json),
         Command::Identify(w) => run::run_identify(&w.into()),
+        Command::Analyse(w) => run::run_analyse(&w.into()),
         Command::Resume(w) => run::resume(&w.into()),
         Command::Report(w) => {
             let rendering = if w.json { Rendering::Json } else { Rendering::Files };
@@ -349,6 +371,18 @@ impl From<Identify> for IdentifyTerms {
             isolation: w.isolation,
             job: w.job,
             operator: w.operator.into(),
+        }
+    }
+}
+
+impl From<Analyse> for AnalyseTerms {
+    fn from(w: Analyse) -> Self {
+        Self {
+            log: w.log,
+            time_column: w.time_column,
+            value_column: w.value_column,
+            json: w.json,
+            html: w.html,
         }
     }
 }

@@ -5,12 +5,17 @@
 
 mod ask;
 mod finding;
+mod output;
 mod pin;
 
 pub use ask::{Answer, Ask, AskedDrive, Caution, DriveState};
 pub use finding::{
     Apart, Candidate, CoilFound, Evidence, Fault, FaultCode, Form, IdentifyFinding, Latching,
     Outcome, PoleFound, RatedVolts,
+};
+pub use output::{
+    Cadence, ChangeKind, InrushDip, LevelChange, LogCounts, OutputFinding, OutputWindow, Polarity,
+    Shape, Trace, TraceSpan,
 };
 pub use pin::{BadPins, Pin, Pins};
 

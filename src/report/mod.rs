@@ -8,6 +8,7 @@ mod fold;
 mod html;
 mod json;
 mod number;
+mod output;
 mod parts;
 mod readings;
 mod summary;
@@ -18,6 +19,7 @@ mod write;
 
 pub use html::render as render_html;
 pub use json::{render as render_json, schema};
+pub use output::{page as render_output_page, summary as render_output_summary};
 pub use parts::{BeliefPoint, Captured, Counts, Found, RunEnd, RunPart, Step, What};
 pub use readings::render as render_csv;
 pub use summary::render as render_summary;

@@ -3,6 +3,7 @@
 //! guide orders. It owns the clock, the journal, the meter's port and the operator; it decides
 //! nothing about relays.
 
+mod analyse;
 mod arrivals;
 mod bench;
 mod demo;
@@ -13,6 +14,7 @@ mod papers;
 mod stamp;
 
 pub use crate::operator::plain;
+pub use analyse::{AnalyseTerms, run_analyse};
 pub use bench::{BenchTerms, run_bench};
 pub use demo::run_demo;
 pub use failure::{Exit, Failure};

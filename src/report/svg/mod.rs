@@ -19,23 +19,29 @@ use std::fmt::Write as _;
 
 /// A point, in user units; `y` grows downwards.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-struct Point {
-    x: f64,
-    y: f64,
+pub(in crate::report) struct Point {
+    pub(in crate::report) x: f64,
+    pub(in crate::report) y: f64,
 }
 
 impl Point {
-    const fn new(x: f64, y: f64) -> Self {
+    pub(in crate::report) const fn new(x: f64, y: f64) -> Self {
         Self { x, y }
     }
 }
 
 /// An SVG element being written.
-struct Canvas(String);
+pub(in crate::report) struct Canvas(String);
 
 impl Canvas {
     /// An element that shows `width` by `height` from `origin`, spoken as `label`.
-    fn open(class: &str, origin: Point, width: f64, height: f64, label: &str) -> Self {
+    pub(in crate::report) fn open(
+        class: &str,
+        origin: Point,
+        width: f64,
+        height: f64,
+        label: &str,
+    ) -> Self {
         let mut canvas = Self(String::new());
         canvas.put(format_args!(
             "<svg class=\"{class}\" xmlns=\"http://www.w3.org/2000/svg\" role=\"img\" \
@@ -53,7 +59,7 @@ impl Canvas {
         canvas
     }
 
-    fn close(mut self) -> String {
+    pub(in crate::report) fn close(mut self) -> String {
         self.0.push_str("</g>\n</svg>\n");
         self.0
     }
@@ -62,7 +68,7 @@ impl Canvas {
         self.put(format_args!("<path d=\"M{} {}L{} {}\"/>", n(a.x), n(a.y), n(b.x), n(b.y)));
     }
 
-    fn styled_line(&mut self, a: Point, b: Point, style: &str) {
+    pub(in crate::report) fn styled_line(&mut self, a: Point, b: Point, style: &str) {
         self.put(format_args!(
             "<path {style} d=\"M{} {}L{} {}\"/>",
             n(a.x),
@@ -73,7 +79,7 @@ impl Canvas {
     }
 
     /// A line through all points.
-    fn path(&mut self, points: &[Point], style: &str) {
+    pub(in crate::report) fn path(&mut self, points: &[Point], style: &str) {
         let mut d = String::new();
         for (i, p) in points.iter().enumerate() {
             let _ = write!(d, "{}{} {}", if i == 0 { 'M' } else { 'L' }, n(p.x), n(p.y));
@@ -82,7 +88,7 @@ impl Canvas {
     }
 
     /// A rectangle between two opposite corners.
-    fn rect(&mut self, a: Point, b: Point, style: &str) {
+    pub(in crate::report) fn rect(&mut self, a: Point, b: Point, style: &str) {
         self.put(format_args!(
             "<rect x=\"{}\" y=\"{}\" width=\"{}\" height=\"{}\" {style}/>",
             n(a.x.min(b.x)),
@@ -102,7 +108,7 @@ impl Canvas {
     }
 
     /// Text that stands on `at`, by its anchor (`start`, `middle`, `end`).
-    fn text(&mut self, at: Point, anchor: &str, style: &str, text: &str) {
+    pub(in crate::report) fn text(&mut self, at: Point, anchor: &str, style: &str, text: &str) {
         self.put(format_args!(
             "<text x=\"{}\" y=\"{}\" text-anchor=\"{anchor}\" fill=\"currentColor\" \
              stroke=\"none\" {style}>{}</text>",
