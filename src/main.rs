@@ -9,8 +9,8 @@ use std::process::ExitCode;
 fn main() -> ExitCode {
     let (exit, failure) = command_line::obey();
     if let Some(failure) = failure {
-        eprintln!("error: {}", coilmark::run::plain(&failure.to_string()));
-        eprintln!("hint: {}", coilmark::run::plain(failure.hint()));
+        eprintln!("error: {}", coilmark::event::visible(&failure.to_string()));
+        eprintln!("hint: {}", coilmark::event::visible(failure.hint()));
     }
     ExitCode::from(exit.code())
 }

@@ -7,6 +7,7 @@ mod ask;
 mod finding;
 mod output;
 mod pin;
+mod visible;
 
 pub use ask::{Answer, Ask, AskedDrive, Caution, DriveState};
 pub use finding::{
@@ -18,6 +19,7 @@ pub use output::{
     Shape, Trace, TraceSpan,
 };
 pub use pin::{BadPins, Pin, Pins};
+pub use visible::visible;
 
 use drivers::{Function, Reading, Unit};
 use schemars::JsonSchema;
@@ -244,7 +246,7 @@ pub enum Input {
     /// A reading of the measurement with this epoch.
     ReadingArrived(u64, Reading),
     /// A reading arrived in another function than was asked for: the dial stands there.
-    OtherFunctionArrived(Function),
+    OtherFunctionArrived,
     /// The meter has no such function, or refuses it.
     FunctionRefused(Function),
     /// The operator answered the ask that is open.

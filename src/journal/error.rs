@@ -3,6 +3,7 @@
 //! written stops the run (exit code 5); a record that cannot be read is refused, never guessed.
 
 use super::check::{Damage, Stop};
+use crate::event::visible;
 use std::io;
 use std::path::{Path, PathBuf};
 
@@ -69,7 +70,7 @@ pub enum JournalError {
         found: u64,
     },
     /// A line is as it was written, and this program cannot make sense of it.
-    #[error("{}: line {line}: unreadable: {}", shown(.file), plain(.reason))]
+    #[error("{}: line {line}: unreadable: {}", shown(.file), visible(.reason))]
     Unreadable {
         /// The journal.
         file: PathBuf,
@@ -125,15 +126,5 @@ impl JournalError {
 }
 
 fn shown(path: &Path) -> String {
-    plain(&path.display().to_string())
-}
-
-fn plain(text: &str) -> String {
-    text.chars()
-        .flat_map(|c| {
-            let escaped = c.is_control().then(|| c.escape_default());
-            let kept = escaped.is_none().then_some(c);
-            escaped.into_iter().flatten().chain(kept)
-        })
-        .collect()
+    visible(&path.display().to_string())
 }

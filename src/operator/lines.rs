@@ -3,7 +3,8 @@
 //! are done; words do the rest. A simulated bench is said to be one at the beginning, at every
 //! result and at the end.
 
-use super::{Heard, Operator, plain};
+use super::{Heard, Operator};
+use crate::event::visible;
 use crate::event::{
     Answer, Ask, BeliefSummary, Candidate, Capture, DriveState, Event, IdentifyFinding, Latching,
     LinkNews, Outcome, PoleFound, RunStart,
@@ -30,7 +31,7 @@ impl<W: Write> Lines<W> {
     }
 
     fn line(&mut self, text: &str) -> io::Result<()> {
-        writeln!(self.out, "{}", plain(text))?;
+        writeln!(self.out, "{}", visible(text))?;
         self.out.flush()
     }
 

@@ -56,19 +56,3 @@ pub enum Heard {
     /// Not understood, and why.
     Unclear(String),
 }
-
-/// Text from outside for a terminal: control characters, escapes and direction marks are shown
-/// as their code, so that they can do nothing.
-#[must_use]
-pub fn plain(text: &str) -> String {
-    let harmful = |c: char| {
-        let turns = matches!(c, '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}');
-        c.is_control() || turns || matches!(c, '\u{2066}'..='\u{2069}' | '\u{feff}')
-    };
-    text.chars()
-        .flat_map(|c| {
-            let shown: Vec<char> = if harmful(c) { c.escape_unicode().collect() } else { vec![c] };
-            shown
-        })
-        .collect()
-}

@@ -13,7 +13,6 @@ mod parts;
 mod readings;
 mod summary;
 mod svg;
-mod visible;
 mod words;
 mod write;
 

@@ -5,8 +5,8 @@
 
 use super::Report;
 use super::parts::Captured;
-use super::visible::visible;
 use crate::event::DriveState;
+use crate::event::visible;
 use drivers::Unit;
 
 const HEADER: [&str; 23] = [

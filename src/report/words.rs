@@ -6,7 +6,7 @@ use super::Report;
 use super::facts::{Basis, Throw, Verdict};
 use super::number;
 use super::parts::Captured;
-use super::visible::visible;
+use crate::event::visible;
 use crate::event::{
     Candidate, CoilFound, DriveState, FaultCode, Form, IdentifyFinding, Latching, Outcome, Pin,
 };

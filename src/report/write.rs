@@ -10,7 +10,7 @@ use std::path::{Path, PathBuf};
 
 /// The report could not be written.
 #[derive(Debug, thiserror::Error)]
-#[error("{}: report not written: {step}", super::visible::visible(&file.display().to_string()))]
+#[error("{}: report not written: {step}", crate::event::visible(&file.display().to_string()))]
 pub struct ReportError {
     /// The file.
     pub file: PathBuf,

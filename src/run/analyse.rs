@@ -3,9 +3,9 @@
 //! with a bounded queue between them; the outcome does not depend on which is faster.
 
 use super::failure::{Exit, Failure, chain};
+use crate::event::visible;
 use crate::event::{OutputFinding, VERSION};
 use crate::logbook::{self, Columns, Listener, LogError, Pace, Rows};
-use crate::operator::plain;
 use crate::output::{Analysis, CLASSES, Described};
 use crate::report::{render_output_page, render_output_summary};
 use serde::Serialize;
@@ -84,7 +84,7 @@ fn add_rows(finding: &mut OutputFinding, rows: &Rows) {
     if let Some((row, why)) = &rows.first_broken {
         let text =
             format!("broken rows left out: {}; the first is data row {row}: {why}", rows.broken);
-        finding.warnings.push(plain(&text));
+        finding.warnings.push(visible(&text));
     }
 }
 

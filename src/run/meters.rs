@@ -3,7 +3,7 @@
 //! or one JSON object.
 
 use super::failure::{Exit, Failure};
-use crate::operator::plain;
+use crate::event::visible;
 use drivers::{Clock, Identity, LinkSpec, Profile, SystemClock, ports};
 use std::sync::Arc;
 use std::time::Duration;
@@ -44,7 +44,7 @@ fn show_identity(identity: &Identity, json: bool) {
         return;
     }
     let who = if identity.text.is_empty() { "a meter without a name" } else { &identity.text };
-    println!("{}", plain(&format!("{}: {who}", identity.link)));
+    println!("{}", visible(&format!("{}: {who}", identity.link)));
     println!(
         "  use it: coilmark identify --meter {} --profile {} --pins 8",
         identity.link, identity.profile
@@ -62,7 +62,7 @@ fn show_ports(json: bool) {
         return;
     }
     for port in &found {
-        println!("{}", plain(&format!("{}  {}", port.link, port.description)));
+        println!("{}", visible(&format!("{}  {}", port.link, port.description)));
     }
     if found.is_empty() {
         println!("no serial port and no USB test device is there");

@@ -13,7 +13,6 @@ mod meters;
 mod papers;
 mod stamp;
 
-pub use crate::operator::plain;
 pub use analyse::{AnalyseTerms, run_analyse};
 pub use bench::{BenchTerms, run_bench};
 pub use demo::run_demo;
@@ -152,9 +151,7 @@ impl Run<'_> {
                 self.told(|operator| operator.show_reading(&reading))?;
                 self.deliver(Input::ReadingArrived(epoch, reading))
             }
-            MeterEvent::OtherFunction { reading, .. } => {
-                self.deliver(Input::OtherFunctionArrived(reading.function))
-            }
+            MeterEvent::OtherFunction { .. } => self.deliver(Input::OtherFunctionArrived),
             MeterEvent::Declined { epoch, error } => {
                 self.record(&Event::MeterComplained { text: failure::chain(&error) })?;
                 match self.measuring {

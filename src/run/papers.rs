@@ -4,8 +4,8 @@
 
 use super::failure::{Exit, Failure};
 use super::identify::write_reports;
+use crate::event::visible;
 use crate::journal::{self, JournalError, Verified};
-use crate::operator::plain;
 use crate::report::Report;
 use std::path::Path;
 
@@ -62,7 +62,7 @@ pub fn verify(job: &Path) -> Result<Exit, Failure> {
     if verified == Verified::NoJournal {
         return Err(JournalError::NoJournal { file: job.join(journal::FILE_NAME) }.into());
     }
-    println!("{}: {verified}", plain(&job.display().to_string()));
+    println!("{}: {verified}", visible(&job.display().to_string()));
     Ok(if verified.is_sound() { Exit::Done } else { Exit::NotPassed })
 }
 

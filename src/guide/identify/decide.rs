@@ -27,16 +27,9 @@ const MAY_MOVE_MIN: f64 = 0.2;
 /// How often a contact is put to the proof before the part stays undecided.
 const PROOFS_MAX: usize = 4;
 
-/// Where a run gives up.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Limits;
-
-impl Limits {
-    /// The most touches of a part with `pin_count` pins: three times every pair, and twenty.
-    #[must_use]
-    pub fn touches_max(pin_count: usize) -> usize {
-        3 * pin_count * (pin_count - 1) / 2 + 20
-    }
+/// The most touches of a part with `pin_count` pins: three times every pair, and twenty.
+const fn touches_max(pin_count: usize) -> usize {
+    3 * Pair::count(pin_count) + 20
 }
 
 /// What follows.
@@ -63,7 +56,7 @@ pub fn decide(record: &Record, insight: &Insight, terms: &Terms) -> Decision {
             None => conclude(None),
         };
     }
-    if record.touches.len() >= Limits::touches_max(record.pins().count()) {
+    if record.touches.len() >= touches_max(record.pins().count()) {
         return conclude(Some("the readings contradict each other too often".into()));
     }
     if insight.effect.is_without_response() {

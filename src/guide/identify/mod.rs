@@ -13,7 +13,6 @@ mod plan;
 mod record;
 mod way;
 
-pub use decide::Limits;
 pub use record::{Record, TouchRecord};
 pub use way::Way;
 
@@ -142,7 +141,7 @@ impl Identify {
                 settled.map(|s| self.capture(s)).unwrap_or_default()
             }
             Input::ReadingArrived(..) => Vec::new(),
-            Input::OtherFunctionArrived(_) => {
+            Input::OtherFunctionArrived => {
                 self.dial_doubted += 1;
                 Vec::new()
             }

@@ -2,8 +2,8 @@
 //! known beside them. Self-contained: no script, no font, nothing fetched. The template escapes;
 //! the chart comes escaped. Tables are cut at a stated length, so that the page stays small.
 
-use super::super::visible::visible;
 use super::{chart, words};
+use crate::event::visible;
 use crate::event::{ChangeKind, OutputFinding, Trace};
 use askama::Template;
 

@@ -2,7 +2,7 @@
 //! page lists. Times carry their largest error; volts are written to the meter's grid as they come.
 //! Text from outside (the log's name) is made visible here.
 
-use super::super::visible::visible;
+use crate::event::visible;
 use crate::event::{OutputFinding, OutputWindow, Polarity, Shape};
 
 /// What it does, in one line.

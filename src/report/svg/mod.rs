@@ -14,7 +14,7 @@ mod wiring;
 pub(super) use chart::{Curve, curves, render as render_course};
 pub(super) use pin_map::render as render_pin_map;
 
-use super::visible::visible;
+use crate::event::visible;
 use std::fmt::Write as _;
 
 /// A point, in user units; `y` grows downwards.

@@ -1,9 +1,12 @@
-//! Text from outside, made safe to look at: labels, identities and messages in, the same text out
-//! with every character that does not show, or that turns the direction of writing, spelled as
-//! `\u{202e}`. What is left is for HTML or CSV to escape by their own rules.
+//! Text from outside, made safe to look at, on a terminal or a page: labels, identities and
+//! messages in, the same text out with every character that does not show, or that turns the
+//! direction of writing, spelled as `\u{202e}`. What is left is for HTML or CSV to escape by
+//! their own rules.
 
-/// `text` with controls, direction marks and other invisible characters spelled out.
-pub(super) fn visible(text: &str) -> String {
+/// `text` with controls, direction marks and other invisible characters spelled out, so that they
+/// can do nothing.
+#[must_use]
+pub fn visible(text: &str) -> String {
     let mut shown = String::with_capacity(text.len());
     for c in text.chars() {
         if hides(c) { shown.extend(c.escape_default()) } else { shown.push(c) }
