@@ -263,3 +263,16 @@ fn an_abort_while_the_coil_is_driven_says_to_take_the_drive_off() {
     person.finish(program, 0);
     assert_eq!(person.bench.hazards(), []);
 }
+
+#[test]
+fn an_answer_that_comes_twice_is_not_taken_twice() {
+    let mut begun = begin(&[]);
+    let drive = begun.lead_to(is_energise);
+    begun.person.perform(&mut begun.program, &drive);
+    begun.program.send(&line(drive.seq, "ready"));
+    let note = begun.person.until_noted(&mut begun.program, "error");
+    let text = note.fields["text"].as_str().unwrap_or_default();
+    assert!(text.contains("nothing is asked") || text.contains("not open"), "{text}");
+    let (_, person, ..) = begun.finish(0);
+    assert_eq!(finding(&person.ledger).result, Outcome::Identified);
+}

@@ -109,6 +109,22 @@ pub enum Event {
     },
 }
 
+impl Event {
+    /// Whether this fact is what became of an ask: nothing is asked any more until the next one.
+    #[must_use]
+    pub const fn closes_an_ask(&self) -> bool {
+        matches!(
+            self,
+            Self::CautionAcknowledged { .. }
+                | Self::DialTurned { .. }
+                | Self::LeadsPlaced(_)
+                | Self::DriveChanged(_)
+                | Self::CaptureTakenBack { .. }
+                | Self::AskSkipped { .. }
+        )
+    }
+}
+
 /// How a run was begun.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct RunStart {

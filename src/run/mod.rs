@@ -231,7 +231,7 @@ impl Run<'_> {
     fn record(&mut self, fact: &Event) -> Result<(), Failure> {
         self.on.journal.append(fact, stamp(&*self.on.clock))?;
         self.on.guide.apply(fact);
-        if matches!(fact, Event::LeadsPlaced(_)) {
+        if fact.closes_an_ask() {
             self.open = None;
         }
         self.told(|operator| operator.show(fact))
