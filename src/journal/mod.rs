@@ -6,12 +6,14 @@
 mod check;
 mod error;
 mod line;
+mod task;
 mod time;
 mod verify;
 
 pub use check::{Damage, DamageKind};
 pub use error::JournalError;
 pub use line::Entry;
+pub use task::{Task, tasks};
 pub use time::{LocalTime, Stamp};
 pub use verify::{Verified, verify};
 

@@ -3,7 +3,7 @@
 //! for byte.
 
 use super::failure::{Exit, Failure};
-use super::identify::write_reports;
+use super::station::write_reports;
 use crate::event::visible;
 use crate::journal::{self, JournalError, Verified};
 use crate::report::Report;

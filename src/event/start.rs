@@ -1,0 +1,67 @@
+//! How a run was begun: what is common to every command, and what each command was given. A task
+//! is one command begun afresh with all the parts that go on with it; the terms are those it was
+//! begun with. On the wire the terms stand beside the common fields, and `command` names them.
+
+use super::pin::Pins;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+/// How a run was begun.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct RunStart {
+    /// The program's version.
+    pub version: String,
+    /// Whether the instruments are simulated; every screen and report then says so.
+    pub simulated: bool,
+    /// Whether this part goes on with an earlier one of the same job.
+    pub resumed: bool,
+    /// The meter's link, as the operator wrote it.
+    pub meter: String,
+    /// The meter's profile by name.
+    pub profile: String,
+    /// The command and what it was given.
+    #[serde(flatten)]
+    pub terms: RunTerms,
+}
+
+/// A command and what it was given.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(tag = "command", rename_all = "snake_case")]
+pub enum RunTerms {
+    /// An unmarked relay, pin by pin.
+    Identify(IdentifyStart),
+}
+
+impl RunTerms {
+    /// The command's name, as on the command line.
+    #[must_use]
+    pub const fn command(&self) -> &'static str {
+        match self {
+            Self::Identify(_) => "identify",
+        }
+    }
+}
+
+/// What an identification was given.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct IdentifyStart {
+    /// The pins of the part, in the operator's order.
+    pub pins: Pins,
+    /// The footprint, as the operator wrote it; `4+4 round` where the rows are numbered round.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub footprint: Option<String>,
+    /// Posterior probability that ends the search, 0.5 to 1.
+    pub confidence: f64,
+    /// No drive above this voltage is ever asked, in volts.
+    pub volts_max: f64,
+    /// No drive above this power in the coil as measured is ever asked, in watts.
+    pub coil_watts_max: f64,
+    /// Temperature of the coil, if stated, in degrees Celsius.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub ambient_celsius: Option<f64>,
+    /// Whether the proof of each contact is left out.
+    pub quick: bool,
+    /// Whether coil and poles are measured against each other at the end.
+    #[serde(default)]
+    pub isolation: bool,
+}
