@@ -1,7 +1,7 @@
 //! Coilmark: one multimeter and a pair of hands find out which pin of an unmarked relay is what.
 //!
 //! A pure core that never reads a clock, port, file or terminal ([`relay`], [`mod@output`],
-//! [`cable`], [`guide`]); one loop that does ([`run`]); one event vocabulary between them
+//! [`cable`], [`fit`], [`guide`]); one loop that does ([`run`]); one event vocabulary between them
 //! ([`event`]); and the record, the reports and what the operator sees are folds over those events
 //! ([`journal`], [`logbook`], [`report`], [`operator`]). [`mod@bench`] simulates instruments, parts
 //! and hands.
@@ -11,6 +11,7 @@
 pub mod bench;
 pub mod cable;
 pub mod event;
+pub mod fit;
 pub mod guide;
 pub mod journal;
 pub mod logbook;

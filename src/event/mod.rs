@@ -5,8 +5,10 @@
 
 mod ask;
 mod finding;
+mod fit;
 mod output;
 mod pin;
+mod verdict;
 mod visible;
 
 pub use ask::{Answer, Ask, AskedDrive, Caution, DriveState};
@@ -14,11 +16,13 @@ pub use finding::{
     Apart, Candidate, CoilFound, Evidence, Fault, FaultCode, Form, IdentifyFinding, Latching,
     Outcome, PoleFound, RatedVolts,
 };
+pub use fit::{FitCheck, FitCode, FitFinding, FitInput, HoldUp, Origin, SuppressionChoice};
 pub use output::{
     Cadence, ChangeKind, InrushDip, LevelChange, LogCounts, OutputFinding, OutputWindow, Polarity,
     Shape, Trace, TraceSpan,
 };
 pub use pin::{BadPins, Pin, Pins};
+pub use verdict::Verdict;
 pub use visible::visible;
 
 use drivers::{Function, Reading, Unit};
