@@ -1,5 +1,5 @@
-//! Claims about coils and cables in circuit, against ngspice, a circuit simulator that knows nothing
-//! of this program. The netlists and what ngspice 39.3 printed for them are in
+//! Claims about coils and cables in circuit, against ngspice, a circuit simulator that knows
+//! nothing of this program. The netlists and what ngspice 39.3 printed for them are in
 //! `fixtures/reference/ngspice`; where ngspice is installed, they are run again. The armature is
 //! left out of the netlists, so operate times are not read from them.
 

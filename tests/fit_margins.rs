@@ -1,5 +1,5 @@
-//! Claims about fitting a relay to an output: worst case, linear propagation and seeded chance agree
-//! within stated bounds, a worse condition never helps, and what is not known makes a verdict
+//! Claims about fitting a relay to an output: worst case, linear propagation and seeded chance
+//! agree within stated bounds, a worse condition never helps, and what is not known makes a verdict
 //! undecided, never wrong. Circuits and coils are invented, unless a source is named.
 
 use coilmark::event::{FitCheck, FitCode, FitFinding, Origin, Verdict};

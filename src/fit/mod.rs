@@ -75,7 +75,8 @@ impl Fit {
     }
 
     /// The margin of one check by linear propagation (JCGM 100:2008, 5.1.2, no correlations): its
-    /// value at the nominal inputs and its standard uncertainty. `None` where there is no such check.
+    /// value at the nominal inputs and its standard uncertainty. `None` where there is no such
+    /// check.
     #[must_use]
     pub fn propagated(&self, code: crate::event::FitCode) -> Option<(f64, f64)> {
         let claims = claims(self);
