@@ -6,6 +6,7 @@ mod analyse;
 mod bench;
 mod identify;
 mod meter;
+mod meters;
 mod papers;
 
 use analyse::Analyse;
@@ -14,7 +15,8 @@ use clap::error::ErrorKind;
 use clap::{CommandFactory, Parser, Subcommand};
 use coilmark::run::{self, Exit, Failure, Rendering};
 use identify::{Identify, Resume};
-use papers::{Demo, Meters, Report, SchemaWords, Sign, Verify};
+use meters::Meters;
+use papers::{Demo, Report, SchemaWords, Sign, Verify};
 
 /// The longest message about a word, in characters: the word may be of any length.
 const MESSAGE_MAX: usize = 600;
@@ -66,7 +68,7 @@ pub fn obey() -> (Exit, Option<Failure>) {
     log_to_stderr(words.verbose);
     let outcome = match words.command {
         Command::Demo(w) => run::run_demo(w.job, w.seed),
-        Command::Meters(w) => run::run_meters(w.try_link.as_deref(), &w.profile, w.json),
+        Command::Meters(w) => run::run_meters(&w.into()),
         Command::Identify(w) => run::run_identify(&w.into()),
         Command::Analyse(w) => run::run_analyse(&w.into()),
         Command::Resume(w) => run::resume(&w.into()),
