@@ -8,6 +8,7 @@ mod finding;
 mod output;
 mod pin;
 mod start;
+mod verdict;
 mod visible;
 
 pub use ask::{AlarmState, Answer, Ask, AskedDrive, Caution, DriveState};
@@ -21,6 +22,7 @@ pub use output::{
 };
 pub use pin::{BadPins, Pin, Pins};
 pub use start::{IdentifyStart, RunStart, RunTerms};
+pub use verdict::Verdict;
 pub use visible::visible;
 
 use drivers::{Function, Reading, Unit};
