@@ -16,7 +16,7 @@ use clap::{CommandFactory, Parser, Subcommand};
 use coilmark::run::{self, Exit, Failure, Rendering};
 use identify::{Identify, Resume};
 use meters::Meters;
-use papers::{Demo, Report, SchemaWords, Verify};
+use papers::{Demo, Report, SchemaWords, Sign, Verify};
 
 /// The longest message about a word, in characters: the word may be of any length.
 const MESSAGE_MAX: usize = 600;
@@ -51,6 +51,8 @@ enum Command {
     Report(Report),
     /// Check that the record of a job is whole and unchanged
     Verify(Verify),
+    /// Sign the record of a job with a key of your own
+    Sign(Sign),
     /// Run the simulated instruments by themselves, on a pseudo-terminal or TCP
     Bench(Bench),
     /// Print the JSON Schema of something machine-readable
@@ -74,7 +76,12 @@ pub fn obey() -> (Exit, Option<Failure>) {
             let rendering = if w.json { Rendering::Json } else { Rendering::Files };
             run::render_report(&w.job, rendering)
         }
-        Command::Verify(w) => run::verify(&w.job),
+        Command::Verify(w) => run::verify(&w.job, w.signer.as_deref()),
+        Command::Sign(w) => match (w.job, w.key, w.new_key) {
+            (Some(job), Some(key), _) => run::sign(&job, &key),
+            (_, _, Some(file)) => run::make_keys(&file),
+            _ => Ok(Exit::BadInput),
+        },
         Command::Bench(w) => run::run_bench(&w.into()),
         Command::Schema(w) => run::show_schema(w.name.into()),
     };

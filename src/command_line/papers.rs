@@ -31,6 +31,22 @@ pub(super) struct Verify {
     /// The job folder
     #[arg(value_name = "DIR")]
     pub(super) job: PathBuf,
+    /// Check the signature too, by this public key (SPKI PEM)
+    #[arg(long, value_name = "KEY.pub")]
+    pub(super) signer: Option<PathBuf>,
+}
+
+#[derive(Args)]
+pub(super) struct Sign {
+    /// The job folder
+    #[arg(value_name = "DIR", required_unless_present = "new_key")]
+    pub(super) job: Option<PathBuf>,
+    /// The secret key to sign with (Ed25519, PKCS#8 PEM)
+    #[arg(long, value_name = "KEY", required_unless_present = "new_key")]
+    pub(super) key: Option<PathBuf>,
+    /// Make a new pair of keys instead: KEY, to be kept secret, and KEY.pub
+    #[arg(long, value_name = "KEY", conflicts_with_all = ["job", "key"])]
+    pub(super) new_key: Option<PathBuf>,
 }
 
 #[derive(Args)]

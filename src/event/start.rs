@@ -15,6 +15,9 @@ pub struct RunStart {
     pub simulated: bool,
     /// Whether this part goes on with an earlier one of the same job.
     pub resumed: bool,
+    /// How many bytes of a torn last line were set aside before this part went on.
+    #[serde(default, skip_serializing_if = "is_zero")]
+    pub torn_bytes: u64,
     /// The meter's link, as the operator wrote it.
     pub meter: String,
     /// The meter's profile by name.
@@ -64,4 +67,9 @@ pub struct IdentifyStart {
     /// Whether coil and poles are measured against each other at the end.
     #[serde(default)]
     pub isolation: bool,
+}
+
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "serde hands over a reference")]
+const fn is_zero(count: &u64) -> bool {
+    *count == 0
 }

@@ -21,6 +21,17 @@ pub enum Standing {
     Unfinished,
 }
 
+/// One verdict of several in a task: a limit, a state, a step.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+pub struct Check {
+    /// What was checked.
+    pub name: String,
+    /// How it stands.
+    pub standing: Standing,
+    /// The measured value with its margin, or why it cannot be told.
+    pub text: String,
+}
+
 /// A task in the report.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Chapter {
@@ -32,6 +43,8 @@ pub struct Chapter {
     pub standing: Standing,
     /// The verdict or the finding in one sentence, for the cover; text, not markup.
     pub headline: String,
+    /// Its verdicts one by one, where it has several.
+    pub checks: Vec<Check>,
     /// Its body: markup, with everything from outside escaped in it.
     pub markup: String,
     /// The same for machines.

@@ -87,6 +87,7 @@ impl Instrument {
             version: env!("CARGO_PKG_VERSION").into(),
             simulated: self.is_simulated(),
             resumed: false,
+            torn_bytes: 0,
             meter: self.link.clone(),
             profile: self.profile.name.clone(),
             terms,

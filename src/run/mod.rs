@@ -23,7 +23,7 @@ pub use failure::{Exit, Failure};
 pub use identify::{IdentifyTerms, run_identify};
 pub use instrument::MeterTerms;
 pub use meters::{MetersTerms, run_meters};
-pub use papers::{Rendering, Schema, render_report, show_schema, verify};
+pub use papers::{Rendering, Schema, make_keys, render_report, show_schema, sign, verify};
 pub use resume::{ResumeTerms, resume};
 pub use station::OperatorChoice;
 

@@ -60,6 +60,7 @@ pub fn resume(terms: &ResumeTerms) -> Result<Exit, Failure> {
     let meter = Instrument::find(&meter)?;
     let start = RunStart {
         resumed: true,
+        torn_bytes: past.repaired.map_or(0, |repair| repair.bytes_torn),
         simulated: begun.simulated || meter.is_simulated(),
         meter: meter.link.clone(),
         version: env!("CARGO_PKG_VERSION").into(),

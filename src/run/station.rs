@@ -106,7 +106,7 @@ impl Station {
 }
 
 /// Renders the reports from the journal alone.
-pub(super) fn write_reports(job: &Path) -> Result<[PathBuf; 3], Failure> {
+pub(super) fn write_reports(job: &Path) -> Result<[PathBuf; 4], Failure> {
     let past = journal::read(job)?;
     report::write_all(job, &Report::from_entries(&past.entries)).map_err(|error| {
         Failure::new(

@@ -214,6 +214,7 @@ pub fn start(pins: &str, footprint: Option<&str>) -> RunStart {
         version: "0.1.0".into(),
         simulated: false,
         resumed: false,
+        torn_bytes: 0,
         meter: "serial:/dev/ttyUSB0".into(),
         profile: "scpi".into(),
         terms: RunTerms::Identify(IdentifyStart {
