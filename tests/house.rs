@@ -26,8 +26,8 @@ const PLAIN_DRIVERS: [&[&str]; 8] = [
     &["reading"],
 ];
 
-/// The files of the program itself, which only fills in what `run` asks for.
-const PROGRAM: [&str; 2] = ["src/main.rs", "src/command_line.rs"];
+/// The program itself, which only fills in what `run` asks for: files and folders.
+const PROGRAM: [&str; 2] = ["src/main.rs", "src/command_line/"];
 
 /// Functions that may be longer: a `match` whose every arm is one call, say.
 const MAY_BE_LONG: [(&str, &str); 0] = [];
@@ -80,11 +80,9 @@ fn arrows(file: &Source) -> Vec<String> {
         let target = path.parts.get(1).map_or("", String::as_str);
         let allowed = match (path.parts.first().map(String::as_str), room(file)) {
             (Some("coilmark"), _) if file.path.starts_with("drivers/") => false,
-            (Some("coilmark"), _) if PROGRAM.contains(&file.path.as_str()) => {
-                ["run", "event"].contains(&target)
-            }
-            (Some("drivers"), _) if PROGRAM.contains(&file.path.as_str()) => false,
-            (Some("crate"), _) if PROGRAM.contains(&file.path.as_str()) => true,
+            (Some("coilmark"), _) if is_program(file) => ["run", "event"].contains(&target),
+            (Some("drivers"), _) if is_program(file) => false,
+            (Some("crate"), _) if is_program(file) => true,
             (Some("drivers"), Some(room)) => may_use_of_drivers(&room, &path.parts[1..]),
             (Some("crate" | "coilmark"), Some(room)) => room_may_use(&room, target),
             _ => true,
@@ -106,6 +104,10 @@ fn room_may_use(room: &str, target: &str) -> bool {
         "report" => target == "journal",
         _ => CORE.contains(&room) && CORE.contains(&target),
     }
+}
+
+fn is_program(file: &Source) -> bool {
+    PROGRAM.iter().any(|program| file.path.starts_with(program))
 }
 
 fn may_use_of_drivers(room: &str, path: &[String]) -> bool {
@@ -433,8 +435,8 @@ fn arrows_are_seen_however_they_are_written() {
         ("src/report/output/a.rs", "use crate::output::nominal;"),
         ("src/bench/a.rs", "use crate::relay::Pair;"),
         ("src/main.rs", "use coilmark::relay::Pair;"),
-        ("src/command_line.rs", "use coilmark::operator::plain;"),
-        ("src/command_line.rs", "use drivers::Function;"),
+        ("src/command_line/mod.rs", "use coilmark::operator::plain;"),
+        ("src/command_line/mod.rs", "use drivers::Function;"),
         ("drivers/src/a.rs", "use coilmark::event::Pin;"),
     ];
     for (path, body) in broken {
@@ -449,7 +451,7 @@ fn arrows_are_seen_however_they_are_written() {
         ("src/bench/a.rs", "use drivers::link::{Link, LinkSpec};\nuse crate::event::Ask;"),
         ("src/run/a.rs", "use crate::{guide, journal, bench};\nuse drivers::port::Port;"),
         ("src/main.rs", "use coilmark::run::{self, Command};"),
-        ("src/command_line.rs", "use coilmark::{event::Pins, run::Exit};"),
+        ("src/command_line/mod.rs", "use coilmark::{event::Pins, run::Exit};"),
         ("tests/a.rs", "use coilmark::{bench, relay, report};\nuse drivers::port::Port;"),
         ("drivers/src/a.rs", "use crate::reading::Reading;\nuse super::link;"),
     ];

@@ -7,7 +7,7 @@
 mod report_jobs;
 
 use coilmark::event::{
-    Ask, Caution, DriveState, Event, LinkNews, MeterIdentity, Pin, Placement, VERSION,
+    Ask, Caution, DriveState, Event, Finding, LinkNews, MeterIdentity, Pin, Placement, VERSION,
 };
 use coilmark::journal::{Entry, LocalTime};
 use coilmark::report::{
@@ -65,7 +65,7 @@ fn the_result_in_json_is_the_contract_s_result_note() {
     let json: Value = serde_json::from_str(&render_json(&report(&finished()))).unwrap();
     let mut expected = finding();
     (expected.placements, expected.lead_moves, expected.drive_changes) = (2, 4, 2);
-    let mut expected = serde_json::to_value(expected).unwrap();
+    let mut expected = serde_json::to_value(Finding::Identify(Box::new(expected))).unwrap();
     expected["v"] = json!(VERSION);
     expected["note"] = json!("result");
     assert_eq!(json["result"], expected);
@@ -310,7 +310,7 @@ fn any_event() -> impl Strategy<Value = Event> {
                 let mut found = identified(&text, vec![coil("1", "1", x, None)], poles);
                 found.posterior = x;
                 found.marks.insert("1".into(), text);
-                Event::ResultReached(found)
+                Event::ResultReached(Finding::Identify(Box::new(found)))
             }
             _ => Event::RunFinished { exit: 3, reason: Some(text.clone()), job: text },
         }

@@ -12,7 +12,7 @@ use coilmark::event::{
 use coilmark::journal::{self, Entry, FILE_NAME};
 use coilmark::report::{Report, render_csv, render_html, render_json, render_summary};
 use drivers::Function;
-use report_jobs::{Job, candidate, changeover, coil, finding, identified, pin, start};
+use report_jobs::{Job, candidate, changeover, coil, finding, identified, pin, start, terms};
 use std::fs;
 use std::path::PathBuf;
 
@@ -97,7 +97,7 @@ fn undecided() -> Job {
 fn latching() -> Job {
     let right = |p| candidate(p, "1C", ["1", "10"], &["3=8,4,7"]);
     let mut run = start("10", Some("5+5 round"));
-    run.ambient_celsius = Some(27.5);
+    terms(&mut run).ambient_celsius = Some(27.5);
     let mut job = Job::begin(run);
     job.meter(METER, true).caution(Caution::DeadCircuit);
     job.touch("1", "10").ohms(Some(178.4)).believe(&[right(0.2)], 5.1);
@@ -121,7 +121,8 @@ fn latching() -> Job {
 /// A simulated part with a welded contact, and a run that used `quick`.
 fn simulated_faults() -> Job {
     let mut run = start("8", None);
-    (run.simulated, run.quick) = (true, true);
+    run.simulated = true;
+    terms(&mut run).quick = true;
     run.meter = "sim:bench.toml".into();
     let mut job = Job::begin(run);
     job.meter("SIMULATED,METER,0,1", true).caution(Caution::DeadCircuit);

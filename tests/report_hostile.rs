@@ -18,7 +18,7 @@ fn hostile() -> Report {
     let nasty = format!("{SCRIPT}{STEERING}");
     let pins = "<b>\"'&,=1+1,@x,\u{202e}ab,</svg>";
     let mut run = start(pins, Some(&nasty));
-    for field in [&mut run.meter, &mut run.profile, &mut run.version, &mut run.command] {
+    for field in [&mut run.meter, &mut run.profile, &mut run.version] {
         field.clone_from(&nasty);
     }
     let mut job = Job::begin(run);

@@ -75,7 +75,7 @@ impl State {
             Ask::Drive(drive) if self.drive(drive, now) => {
                 (Answer::Ready, times.drive + times.answer)
             }
-            Ask::Drive(_) => (Answer::Skip, times.answer),
+            Ask::Drive(_) | Ask::Alarm { .. } => (Answer::Skip, times.answer),
             Ask::Dial { function } => {
                 self.meter.set_function(*function);
                 (Answer::Ready, times.dial + times.answer)

@@ -35,6 +35,11 @@ pub enum Ask {
     },
     /// Apply this to the coil; the leads stay where they are.
     Drive(DriveState),
+    /// Bring the equipment into alarm, or out of it; the leads stay where they are.
+    Alarm {
+        /// Which.
+        state: AlarmState,
+    },
     /// Turn the meter's dial.
     Dial {
         /// The function to turn it to.
@@ -43,6 +48,12 @@ pub enum Ask {
 }
 
 impl Ask {
+    /// The ask to read a caution and acknowledge it.
+    #[must_use]
+    pub fn caution(caution: Caution) -> Self {
+        Self::Acknowledge { caution, text: caution.text().into() }
+    }
+
     /// Whether `answer` fits this ask. A misfit gets an error note and the same ask again.
     #[must_use]
     pub fn accepts(&self, answer: Answer) -> bool {
@@ -54,11 +65,10 @@ impl Ask {
                 self,
                 Self::Place { .. }
                     | Self::Drive(DriveState::Energised { .. })
+                    | Self::Alarm { .. }
                     | Self::Dial { function: Function::Diode }
             ),
-            Answer::Again => {
-                matches!(self, Self::Place { .. } | Self::Drive(_) | Self::Dial { .. })
-            }
+            Answer::Again => !matches!(self, Self::Acknowledge { .. }),
         }
     }
 
@@ -68,7 +78,9 @@ impl Ask {
         let wanted = match self {
             Self::Acknowledge { .. } => "a caution wants to be acknowledged",
             Self::Drive(DriveState::Rest) => "the drive has to come off: ready, again or abort",
-            Self::Place { .. } | Self::Drive(_) => "expected ready, skip, again or abort",
+            Self::Place { .. } | Self::Drive(_) | Self::Alarm { .. } => {
+                "expected ready, skip, again or abort"
+            }
             Self::Dial { .. } => "expected ready or abort",
         };
         format!("{wanted}; `{}` does not answer it", answer.name())
@@ -133,6 +145,16 @@ impl fmt::Display for DriveState {
             }
         }
     }
+}
+
+/// Whether the equipment is to be in alarm.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum AlarmState {
+    /// In alarm.
+    On,
+    /// Not in alarm.
+    Off,
 }
 
 /// What an operator can answer.

@@ -3,16 +3,28 @@
 //! operator's pin order.
 
 use super::ask::DriveState;
+use super::fit::FitFinding;
+use super::output::OutputFinding;
 use super::pin::Pin;
 use schemars::JsonSchema;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use std::collections::BTreeMap;
 
+/// What a run found; `kind` says of which command.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(tag = "kind", rename_all = "snake_case")]
+pub enum Finding {
+    /// Of an identification.
+    Identify(Box<IdentifyFinding>),
+    /// Of an output's log.
+    Output(Box<OutputFinding>),
+    /// Of fitting a relay to an output.
+    Fit(Box<FitFinding>),
+}
+
 /// What an identification found.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct IdentifyFinding {
-    /// Always `identify`.
-    pub kind: String,
     /// Whether the part is identified.
     pub result: Outcome,
     /// Why it is undecided.

@@ -8,13 +8,14 @@ mod finding;
 mod fit;
 mod output;
 mod pin;
+mod start;
 mod verdict;
 mod visible;
 
-pub use ask::{Answer, Ask, AskedDrive, Caution, DriveState};
+pub use ask::{AlarmState, Answer, Ask, AskedDrive, Caution, DriveState};
 pub use finding::{
-    Apart, Candidate, CoilFound, Evidence, Fault, FaultCode, Form, IdentifyFinding, Latching,
-    Outcome, PoleFound, RatedVolts,
+    Apart, Candidate, CoilFound, Evidence, Fault, FaultCode, Finding, Form, IdentifyFinding,
+    Latching, Outcome, PoleFound, RatedVolts,
 };
 pub use fit::{FitCheck, FitCode, FitFinding, FitInput, HoldUp, Origin, SuppressionChoice};
 pub use output::{
@@ -22,6 +23,7 @@ pub use output::{
     Shape, Trace, TraceSpan,
 };
 pub use pin::{BadPins, Pin, Pins};
+pub use start::{FitStart, IdentifyStart, RunStart, RunTerms};
 pub use verdict::Verdict;
 pub use visible::visible;
 
@@ -96,9 +98,15 @@ pub enum Event {
         /// What it was, escaped.
         text: String,
     },
-    /// The finding of an identification.
+    /// The operator brought the equipment into alarm, or out of it.
+    #[serde(rename = "alarm")]
+    AlarmChanged {
+        /// Which.
+        state: AlarmState,
+    },
+    /// What a run found.
     #[serde(rename = "result")]
-    ResultReached(IdentifyFinding),
+    ResultReached(Finding),
     /// The run ended.
     #[serde(rename = "finished")]
     RunFinished {
@@ -123,46 +131,11 @@ impl Event {
                 | Self::DialTurned { .. }
                 | Self::LeadsPlaced(_)
                 | Self::DriveChanged(_)
+                | Self::AlarmChanged { .. }
                 | Self::CaptureTakenBack { .. }
                 | Self::AskSkipped { .. }
         )
     }
-}
-
-/// How a run was begun.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct RunStart {
-    /// The command: `identify`.
-    pub command: String,
-    /// The program's version.
-    pub version: String,
-    /// Whether the instruments are simulated; every screen and report then says so.
-    pub simulated: bool,
-    /// Whether this part goes on with an earlier one of the same job.
-    pub resumed: bool,
-    /// The meter's link, as the operator wrote it.
-    pub meter: String,
-    /// The meter's profile by name.
-    pub profile: String,
-    /// The pins of the part, in the operator's order.
-    pub pins: Pins,
-    /// The footprint, as the operator wrote it; `4+4 round` where the rows are numbered round.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub footprint: Option<String>,
-    /// Posterior probability that ends the search, 0.5 to 1.
-    pub confidence: f64,
-    /// No drive above this voltage is ever asked, in volts.
-    pub volts_max: f64,
-    /// No drive above this power in the coil as measured is ever asked, in watts.
-    pub coil_watts_max: f64,
-    /// Temperature of the coil, if stated, in degrees Celsius.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub ambient_celsius: Option<f64>,
-    /// Whether the proof of each contact is left out.
-    pub quick: bool,
-    /// Whether coil and poles are measured against each other at the end.
-    #[serde(default)]
-    pub isolation: bool,
 }
 
 /// The meter that answered.

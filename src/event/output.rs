@@ -9,8 +9,6 @@ use serde::{Deserialize, Serialize};
 /// What the readings of an output say about it. Fields that the log cannot tell are `null`.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct OutputFinding {
-    /// Always `output`.
-    pub kind: String,
     /// Always `described`: a description has no limit to pass.
     pub result: String,
     /// Median at rest, in volts.

@@ -1,5 +1,34 @@
 //! The state machines that decide what to ask next. A guide is fed what arrived and gives facts
 //! and orders; it reads no clock and touches no port, so a test can lead it through any evening.
+//! What every guide has in common is the [`Guide`] trait, which is all that the loop knows.
 
 pub mod identify;
+mod meter;
 pub mod settling;
+
+use crate::event::{Action, Event, Input};
+use drivers::{Function, Moment};
+
+/// Decides what to ask next. The loop feeds it what arrived ([`Guide::handle`]), writes the facts
+/// that come back and gives them to [`Guide::apply`], then performs what [`Guide::next`] orders
+/// until that is [`Action::Nothing`]. A guide to which a task's events are replayed stands where
+/// the run that wrote them stood.
+pub trait Guide {
+    /// Turns what arrived into facts, which the caller writes down and then applies.
+    #[must_use]
+    fn handle(&mut self, input: Input, now: Moment) -> Vec<Event>;
+
+    /// Takes in one fact, new or replayed; facts that do not concern it change nothing.
+    fn apply(&mut self, fact: &Event);
+
+    /// What is wanted now. Call again after performing it, until it is [`Action::Nothing`].
+    fn next(&mut self, now: Moment) -> Action;
+
+    /// When [`Input::DeadlineReached`] is wanted, if nothing else arrives.
+    #[must_use]
+    fn wake_at(&self) -> Option<Moment>;
+
+    /// Whether nothing can be done with a meter that has no such function.
+    #[must_use]
+    fn needs(&self, function: Function) -> bool;
+}

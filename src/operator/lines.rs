@@ -6,8 +6,8 @@
 use super::{Heard, Operator};
 use crate::event::visible;
 use crate::event::{
-    Answer, Ask, BeliefSummary, Candidate, Capture, DriveState, Event, IdentifyFinding, Latching,
-    LinkNews, Outcome, PoleFound, RunStart,
+    AlarmState, Answer, Ask, BeliefSummary, Candidate, Capture, DriveState, Event, Finding,
+    IdentifyFinding, Latching, LinkNews, Outcome, PoleFound, RunStart, RunTerms,
 };
 use drivers::{Function, Reading};
 use std::io::{self, Write};
@@ -52,10 +52,15 @@ impl<W: Write> Lines<W> {
 
     fn started(&mut self, start: &RunStart) -> io::Result<()> {
         self.simulated = start.simulated;
-        let pins: Vec<&str> = start.pins.iter().map(crate::event::Pin::label).collect();
         let again = if start.resumed { ", going on where it stopped" } else { "" };
-        self.line(&format!("coilmark {} {}{again}", start.version, start.command))?;
-        self.line(&format!("  pins {}", pins.join(" ")))?;
+        self.line(&format!("coilmark {} {}{again}", start.version, start.terms.command()))?;
+        match &start.terms {
+            RunTerms::Identify(terms) => {
+                let pins: Vec<&str> = terms.pins.iter().map(crate::event::Pin::label).collect();
+                self.line(&format!("  pins {}", pins.join(" ")))?;
+            }
+            RunTerms::Fit(_) => {}
+        }
         self.line(&format!("  meter {} by profile {}", start.meter, start.profile))?;
         if start.simulated { self.wrapped("  ", SIMULATED) } else { Ok(()) }
     }
@@ -156,6 +161,14 @@ impl<W: Write> Operator for Lines<W> {
                 ))?;
                 self.line("    Enter when it is on (s cannot drive it, a last one again, q stop)")
             }
+            Ask::Alarm { state } => {
+                let text = match state {
+                    AlarmState::On => "Bring the equipment into ALARM; leave the leads on",
+                    AlarmState::Off => "Take the equipment OUT of alarm; leave the leads on",
+                };
+                self.line(&format!("[{seq}] {text}"))?;
+                self.line("    Enter when it is done (s cannot be done, q stop)")
+            }
             Ask::Dial { function } => {
                 self.line(&format!("[{seq}] Turn the meter's dial to {function}"))?;
                 self.line("    Enter when it is there (q stop)")
@@ -193,7 +206,11 @@ impl<W: Write> Operator for Lines<W> {
                 self.line(&format!("  another meter is accepted: {identity}"))
             }
             Event::MeterComplained { text } => self.wrapped("  ! ", text),
-            Event::ResultReached(finding) => self.result(finding),
+            Event::AlarmChanged { .. } => Ok(()),
+            Event::ResultReached(finding) => match finding {
+                Finding::Identify(finding) => self.result(finding),
+                Finding::Output(_) | Finding::Fit(_) => Ok(()),
+            },
             Event::RunFinished { exit, reason, job } => {
                 if let (4, Some(reason)) = (exit, reason) {
                     self.wrapped("  ", reason)?;

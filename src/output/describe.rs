@@ -14,7 +14,6 @@ pub(super) fn describe(mut analysis: Analysis) -> Described {
     analysis.windows.close(analysis.on.median(), &analysis.pace, last_t);
     let windows = std::mem::take(&mut analysis.windows.closed);
     let mut finding = OutputFinding {
-        kind: "output".into(),
         result: "described".into(),
         rest_volts: analysis.rest.median(),
         rest_noise_volts: analysis.rest_moments.noise().map(micro),

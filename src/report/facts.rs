@@ -6,7 +6,8 @@
 use super::Report;
 use super::parts::{Captured, Step, What};
 use crate::event::{
-    Candidate, DriveState, Evidence, Form, IdentifyFinding, Latching, Outcome, Pin, RunStart,
+    Candidate, DriveState, Evidence, Form, IdentifyFinding, IdentifyStart, Latching, Outcome, Pin,
+    RunTerms,
 };
 use drivers::Unit;
 
@@ -54,8 +55,16 @@ impl Report {
     }
 
     /// How the job was begun the first time.
-    pub(super) fn start(&self) -> Option<&RunStart> {
-        self.runs.first().map(|run| &run.start)
+    pub(super) fn start(&self) -> Option<&IdentifyStart> {
+        self.runs.iter().find_map(|run| match &run.start.terms {
+            RunTerms::Identify(terms) => Some(terms),
+            RunTerms::Fit(_) => None,
+        })
+    }
+
+    /// Whether the proof of each contact was left out in any run.
+    pub(super) fn is_quick(&self) -> bool {
+        self.runs.iter().any(|run| matches!(&run.start.terms, RunTerms::Identify(t) if t.quick))
     }
 
     /// Every contact that an identified part has, in marking order.

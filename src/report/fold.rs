@@ -3,19 +3,32 @@
 //! same entries always give the same report. An entry before any start of a run is kept too.
 
 use super::Report;
+use super::chapter::chapters;
 use super::parts::{BeliefPoint, Captured, Counts, Found, RunEnd, RunPart, Step, What};
-use crate::event::{BeliefSummary, DriveState, Event, Placement};
-use crate::journal::Entry;
+use crate::event::{BeliefSummary, DriveState, Event, Finding, Placement};
+use crate::journal::{Entry, Task, tasks};
 
 impl Report {
-    /// Folds a journal's entries into a report. No entries give an empty report.
+    /// Folds a journal's entries into a report: identifications as a whole, every other task
+    /// as a chapter. No entries give an empty report.
     #[must_use]
     pub fn from_entries(entries: &[Entry]) -> Self {
+        let tasks = tasks(entries);
         let mut fold = Fold::default();
-        for entry in entries {
+        let ours = |task: &&Task<'_>| matches!(task.command(), "identify" | "");
+        for entry in tasks.iter().filter(ours).flat_map(|task| &task.entries) {
             fold.take(entry);
         }
-        fold.report
+        let mut report = fold.report;
+        report.chapters = chapters(&tasks);
+        report.entries = entries.last().map_or(0, |entry| entry.seq);
+        report.simulated |= tasks.iter().any(|task| task.start.is_some_and(|s| s.simulated));
+        let newest = entries.iter().rev().find_map(|entry| match &entry.event {
+            Event::RunStarted(start) => Some(start.version.clone()),
+            _ => None,
+        });
+        report.version = newest.unwrap_or_else(|| "of an unknown version".into());
+        report
     }
 }
 
@@ -27,7 +40,6 @@ struct Fold {
 
 impl Fold {
     fn take(&mut self, entry: &Entry) {
-        self.report.entries = entry.seq;
         if let Event::RunStarted(start) = &entry.event {
             self.drive = None;
             self.report.simulated |= start.simulated;
@@ -52,7 +64,7 @@ impl Fold {
         Some(match &entry.event {
             Event::RunStarted(start) => {
                 let run = u32::try_from(self.report.runs.len()).unwrap_or(u32::MAX);
-                What::Began { run, resumed: start.resumed }
+                What::Began { run, resumed: start.resumed, torn_bytes: start.torn_bytes }
             }
             Event::MeterIdentified(meter) => What::Meter(meter.clone()),
             Event::CautionAcknowledged { caution, text } => {
@@ -97,11 +109,14 @@ impl Fold {
                 What::Complaint { text: text.clone() }
             }
             Event::ResultReached(finding) => {
-                self.report.simulated |= finding.simulated;
-                let finding = finding.clone();
-                self.report.found = Some(Found { seq: entry.seq, at: entry.at, finding });
+                if let Finding::Identify(finding) = finding {
+                    self.report.simulated |= finding.simulated;
+                    let finding = (**finding).clone();
+                    self.report.found = Some(Found { seq: entry.seq, at: entry.at, finding });
+                }
                 What::Result
             }
+            Event::AlarmChanged { state } => What::Alarm { state: *state },
             Event::RunFinished { exit, reason, job } => {
                 self.ended(RunEnd { exit: *exit, reason: reason.clone(), job: job.clone() })
             }

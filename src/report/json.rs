@@ -3,6 +3,7 @@
 //! note, or `null` where no result was reached. Fields are added, never changed.
 
 use super::Report;
+use super::chapter::{Chapter, Standing};
 use super::parts::{BeliefPoint, Captured, Counts, RunPart, Step, What};
 use crate::event::{IdentifyFinding, VERSION};
 use schemars::JsonSchema;
@@ -21,6 +22,7 @@ pub fn render(report: &Report) -> String {
         result: report.found.as_ref().map(|found| WireResult {
             v: VERSION,
             note: "result",
+            kind: "identify",
             finding: &found.finding,
         }),
         runs: &report.runs,
@@ -28,6 +30,7 @@ pub fn render(report: &Report) -> String {
         captures,
         steps: report.steps.iter().filter(|s| !matches!(s.what, What::Capture(_))).collect(),
         course: &report.course,
+        chapters: report.chapters.iter().map(WireChapter::of).collect(),
     };
     // Maps here have text keys and numbers are finite or `null`, so this cannot fail; a report
     // that could not be written would still be a JSON object that says so.
@@ -71,6 +74,28 @@ struct WireReport<'a> {
     steps: Vec<&'a Step>,
     /// The course of the belief.
     course: &'a [BeliefPoint],
+    /// The tasks of the job that are not an identification.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    chapters: Vec<WireChapter<'a>>,
+}
+
+#[derive(Serialize, JsonSchema)]
+struct WireChapter<'a> {
+    /// The command's name.
+    command: &'static str,
+    /// How it stands: `passed`, `failed`, `undecided` or `unfinished`.
+    standing: Standing,
+    /// The verdict or the finding in one sentence.
+    headline: &'a str,
+    /// What was found, as in the task's result note, and what was measured.
+    value: &'a serde_json::Value,
+}
+
+impl<'a> WireChapter<'a> {
+    fn of(chapter: &'a Chapter) -> Self {
+        let Chapter { command, standing, headline, value, .. } = chapter;
+        Self { command, standing: *standing, headline, value }
+    }
 }
 
 #[derive(Serialize, JsonSchema)]
@@ -79,6 +104,8 @@ struct WireResult<'a> {
     v: u32,
     /// Always `result`.
     note: &'static str,
+    /// Always `identify`.
+    kind: &'static str,
     #[serde(flatten)]
     finding: &'a IdentifyFinding,
 }

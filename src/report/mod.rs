@@ -3,7 +3,9 @@
 //! any machine, at any time. What came from fingers or instruments is escaped where it is
 //! written. A report says what was measured and what was inferred; it is never a certificate.
 
+mod chapter;
 mod facts;
+mod fit;
 mod fold;
 mod html;
 mod json;
@@ -16,6 +18,8 @@ mod svg;
 mod words;
 mod write;
 
+pub use chapter::{Chapter, Standing};
+pub use fit::summary as render_fit_summary;
 pub use html::render as render_html;
 pub use json::{render as render_json, schema};
 pub use output::{page as render_output_page, summary as render_output_summary};
@@ -31,7 +35,9 @@ pub struct Report {
     pub simulated: bool,
     /// How many entries the journal has.
     pub entries: u64,
-    /// The runs, in order; more than one where the job was resumed.
+    /// Version of the program that wrote the journal last.
+    pub version: String,
+    /// The runs of the identification, in order; more than one where it was resumed.
     pub runs: Vec<RunPart>,
     /// What happened, in order.
     pub steps: Vec<Step>,
@@ -41,4 +47,6 @@ pub struct Report {
     pub counts: Counts,
     /// The last result, if there is one.
     pub found: Option<Found>,
+    /// The tasks of the job that are not an identification.
+    pub chapters: Vec<Chapter>,
 }

@@ -3,8 +3,8 @@
 //! them; times keep the operator's offset. How a fact is worded is for the renderers.
 
 use crate::event::{
-    Ask, BeliefSummary, Capture, Caution, DriveState, IdentifyFinding, LinkNews, MeterIdentity,
-    RunStart,
+    AlarmState, Ask, BeliefSummary, Capture, Caution, DriveState, IdentifyFinding, LinkNews,
+    MeterIdentity, RunStart,
 };
 use crate::journal::LocalTime;
 use drivers::Function;
@@ -59,6 +59,8 @@ pub enum What {
         run: u32,
         /// Whether it goes on with an earlier one.
         resumed: bool,
+        /// How many bytes of a torn last line were set aside before it.
+        torn_bytes: u64,
     },
     /// A meter answered.
     Meter(MeterIdentity),
@@ -91,6 +93,11 @@ pub enum What {
     Drive {
         /// To what.
         drive: DriveState,
+    },
+    /// The equipment was brought into alarm, or out of it.
+    Alarm {
+        /// Which.
+        state: AlarmState,
     },
     /// A capture was made.
     Capture(Captured),

@@ -4,7 +4,7 @@
 
 use super::failure::{Exit, Failure, chain};
 use crate::event::visible;
-use crate::event::{OutputFinding, VERSION};
+use crate::event::{Finding, OutputFinding, VERSION};
 use crate::logbook::{self, Columns, Listener, LogError, Pace, Rows};
 use crate::output::{Analysis, CLASSES, Described};
 use crate::report::{render_output_page, render_output_summary};
@@ -39,7 +39,7 @@ struct ResultLine<'a> {
     v: u32,
     note: &'static str,
     #[serde(flatten)]
-    finding: &'a OutputFinding,
+    finding: &'a Finding,
 }
 
 /// Analyses a log.
@@ -67,6 +67,7 @@ pub fn run_analyse(terms: &AnalyseTerms) -> Result<Exit, Failure> {
         write_page(path, &page)?;
     }
     let text = if terms.json {
+        let finding = Finding::Output(Box::new(finding));
         let line = ResultLine { v: VERSION, note: "result", finding: &finding };
         serde_json::to_string(&line).unwrap_or_default() + "\n"
     } else {
@@ -121,7 +122,10 @@ impl Listener for Handing {
     }
 }
 
-fn analysed(source: impl Read + Send, columns: &Columns) -> Result<(Described, Rows), LogError> {
+pub(super) fn analysed(
+    source: impl Read + Send,
+    columns: &Columns,
+) -> Result<(Described, Rows), LogError> {
     let (full, arriving) = sync_channel(BATCHES);
     let (back, empty) = sync_channel(BATCHES);
     thread::scope(|scope| {

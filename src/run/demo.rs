@@ -3,8 +3,10 @@
 //! question is asked and nothing is measured; it is the same program on the same way.
 
 use super::failure::{Exit, Failure};
-use super::identify::{IdentifyTerms, Instrument, OperatorChoice, begin};
+use super::identify::{IdentifyTerms, begin};
+use super::instrument::Instrument;
 use super::stamp::folder_time;
+use super::station::OperatorChoice;
 use crate::bench::{Bench, Part};
 use std::path::PathBuf;
 use std::time::Duration;

@@ -8,21 +8,29 @@ mod arrivals;
 mod bench;
 mod demo;
 mod failure;
+mod fit;
 mod identify;
+mod instrument;
 mod meters;
 mod papers;
+mod resume;
 mod stamp;
+mod station;
 
 pub use analyse::{AnalyseTerms, run_analyse};
 pub use bench::{BenchTerms, run_bench};
 pub use demo::run_demo;
 pub use failure::{Exit, Failure};
-pub use identify::{IdentifyTerms, MeterTerms, OperatorChoice, ResumeTerms, resume, run_identify};
+pub use fit::{ContactWord, FitTerms, run_fit};
+pub use identify::{IdentifyTerms, run_identify};
+pub use instrument::MeterTerms;
 pub use meters::run_meters;
-pub use papers::{Rendering, Schema, render_report, show_schema, verify};
+pub use papers::{Rendering, Schema, make_keys, render_report, show_schema, sign, verify};
+pub use resume::{ResumeTerms, resume};
+pub use station::OperatorChoice;
 
 use crate::event::{Action, Answer, Ask, Event, Input, MeterIdentity};
-use crate::guide::identify::Identify;
+use crate::guide::Guide;
 use crate::journal::Journal;
 use crate::operator::{Heard, Operator};
 use arrivals::{Arrival, Inbox};
@@ -44,7 +52,7 @@ pub enum Hands {
 /// Everything that one run needs.
 pub struct Workbench<'a> {
     /// The guide.
-    pub guide: Identify,
+    pub guide: Box<dyn Guide>,
     /// The record.
     pub journal: Journal,
     /// Who is asked and shown.
@@ -169,9 +177,9 @@ impl Run<'_> {
         }
     }
 
-    /// The diode test can be done without; ohms cannot.
+    /// Some functions can be done without; the guide knows which.
     fn declined(&mut self, function: Function, error: DriverError) -> Result<Flow, Failure> {
-        if function == Function::Resistance {
+        if self.on.guide.needs(function) {
             return Err(error.into());
         }
         self.deliver(Input::FunctionRefused(function))

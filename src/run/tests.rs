@@ -2,11 +2,11 @@
 //! pseudo-terminal: what is shown is on disk by then, what nobody sees any more ends the run, and
 //! the meter's port is closed whatever happens.
 
-use super::identify::Instrument;
+use super::instrument::Instrument;
 use super::*;
 use crate::bench::{Bench, Part};
-use crate::event::{Pins, RunStart};
-use crate::guide::identify::Terms;
+use crate::event::{IdentifyStart, Pins, RunStart, RunTerms};
+use crate::guide::identify::{Identify, Terms};
 use crate::guide::settling::Settling;
 use crate::operator::Heard;
 use crate::relay::{Channel, Costs};
@@ -30,12 +30,18 @@ const RELAY: &str = include_str!("../../fixtures/relays/make_1_pole.toml");
 
 fn start() -> RunStart {
     RunStart {
-        command: "identify".into(),
         version: "0".into(),
         simulated: true,
         resumed: false,
+        torn_bytes: 0,
         meter: "sim:test".into(),
         profile: "scpi".into(),
+        terms: RunTerms::Identify(identify()),
+    }
+}
+
+fn identify() -> IdentifyStart {
+    IdentifyStart {
         pins: Pins::numbered(4).unwrap(),
         footprint: None,
         confidence: 0.9999,
@@ -52,7 +58,8 @@ fn run(job: &Path, operator: &mut MockPerson) -> Result<Exit, Failure> {
     let bench = Bench::new(part, super::bench::options(1, true, false));
     let instrument = Instrument::simulated(bench, "sim:test".into()).unwrap();
     let terms = Terms {
-        start: start(),
+        start: identify(),
+        simulated: true,
         footprint: None,
         settling: Settling::default(),
         hands_free: false,
@@ -66,7 +73,7 @@ fn run(job: &Path, operator: &mut MockPerson) -> Result<Exit, Failure> {
         let inbox = Inbox::new();
         let meter = instrument.open(Arc::clone(&clock), &inbox).unwrap();
         let workbench = Workbench {
-            guide: Identify::new(terms),
+            guide: Box::new(Identify::new(terms)),
             journal: Journal::create(job).unwrap(),
             operator,
             meter,

@@ -6,8 +6,9 @@
 
 use coilmark::bench::{Bench, BenchOptions, Part};
 use coilmark::event::{
-    Action, Answer, Ask, Event, IdentifyFinding, Input, MeterIdentity, Pins, RunStart,
+    Action, Answer, Ask, Event, Finding, IdentifyFinding, IdentifyStart, Input, MeterIdentity, Pins,
 };
+use coilmark::guide::Guide;
 use coilmark::guide::identify::{Identify, Terms};
 use coilmark::guide::settling::Settling;
 use coilmark::relay::{Channel, Costs, Footprint};
@@ -29,7 +30,10 @@ impl Led {
     /// The finding.
     pub fn finding(&self) -> &IdentifyFinding {
         let found = self.facts.iter().find_map(|fact| match fact {
-            Event::ResultReached(finding) => Some(finding),
+            Event::ResultReached(finding) => match finding {
+                Finding::Identify(finding) => Some(finding),
+                other => panic!("another finding: {other:?}"),
+            },
             _ => None,
         });
         found.unwrap_or_else(|| panic!("no finding; exit {} {:?}", self.exit, self.reason))
@@ -39,13 +43,8 @@ impl Led {
 /// Usual terms for a part with these pins.
 pub fn terms(pins: &Pins, footprint: Option<&str>) -> Terms {
     Terms {
-        start: RunStart {
-            command: "identify".into(),
-            version: "0".into(),
-            simulated: true,
-            resumed: false,
-            meter: "sim:".into(),
-            profile: "scpi".into(),
+        simulated: true,
+        start: IdentifyStart {
             pins: pins.clone(),
             footprint: footprint.map(str::to_owned),
             confidence: 0.9999,

@@ -155,6 +155,7 @@ impl Ledger {
                 assert!(!drive.is_across(red, black), "driven under the leads: {text}");
                 assert!(self.cautioned, "no caution before: {text}");
             }
+            Ask::Alarm { .. } => panic!("no equipment is on this bench: {text}"),
             Ask::Drive(DriveState::Rest) | Ask::Dial { .. } | Ask::Acknowledge { .. } => {}
         }
         self.open = Some(asked.clone());

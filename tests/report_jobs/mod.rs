@@ -9,8 +9,8 @@ mod parts;
 pub use parts::{candidate, changeover, coil, finding, identified};
 
 use coilmark::event::{
-    BeliefSummary, Candidate, Capture, Caution, DriveState, Event, IdentifyFinding, MeterIdentity,
-    Pin, Placement, RunStart,
+    BeliefSummary, Candidate, Capture, Caution, DriveState, Event, Finding, IdentifyFinding,
+    IdentifyStart, MeterIdentity, Pin, Placement, RunStart, RunTerms,
 };
 use coilmark::journal::{self, FILE_NAME, Journal, LocalTime, Stamp};
 use coilmark::report::Report;
@@ -176,7 +176,7 @@ impl Job {
             }
         }
         found.placements = self.touch;
-        self.event(Event::ResultReached(found))
+        self.event(Event::ResultReached(Finding::Identify(Box::new(found))))
     }
 
     pub fn finish(&mut self, exit: u8, reason: Option<&str>) -> &mut Self {
@@ -202,22 +202,32 @@ pub fn report(job: &Job) -> Report {
     Report::from_entries(&journal::read(dir.path()).unwrap().entries)
 }
 
+/// What the start of an identification was given.
+pub fn terms(start: &mut RunStart) -> &mut IdentifyStart {
+    match &mut start.terms {
+        RunTerms::Identify(terms) => terms,
+        other => panic!("another command: {other:?}"),
+    }
+}
+
 /// A plain start of eight pins.
 pub fn start(pins: &str, footprint: Option<&str>) -> RunStart {
     RunStart {
-        command: "identify".into(),
         version: "0.1.0".into(),
         simulated: false,
         resumed: false,
+        torn_bytes: 0,
         meter: "serial:/dev/ttyUSB0".into(),
         profile: "scpi".into(),
-        pins: pins.parse().unwrap(),
-        footprint: footprint.map(str::to_owned),
-        confidence: 0.9999,
-        volts_max: 24.0,
-        coil_watts_max: 3.0,
-        ambient_celsius: None,
-        quick: false,
-        isolation: false,
+        terms: RunTerms::Identify(IdentifyStart {
+            pins: pins.parse().unwrap(),
+            footprint: footprint.map(str::to_owned),
+            confidence: 0.9999,
+            volts_max: 24.0,
+            coil_watts_max: 3.0,
+            ambient_celsius: None,
+            quick: false,
+            isolation: false,
+        }),
     }
 }

@@ -82,7 +82,6 @@ pub fn identified(family: &str, coils: Vec<CoilFound>, poles: Vec<PoleFound>) ->
 /// An undecided part, with nothing marked.
 pub fn finding(family: &str, coils: Vec<CoilFound>, poles: Vec<PoleFound>) -> IdentifyFinding {
     IdentifyFinding {
-        kind: "identify".into(),
         result: Outcome::Undecided,
         reason: None,
         posterior: 0.5,

@@ -35,11 +35,10 @@ pub fn conclude(
     let reason = reason
         .map(|r| faults.iter().map(|f| f.text.clone()).chain([r]).collect::<Vec<_>>().join("; "));
     IdentifyFinding {
-        kind: "identify".into(),
         result: if reason.is_some() { Outcome::Undecided } else { Outcome::Identified },
         posterior: *posterior,
         family: partition.family().to_string(),
-        simulated: terms.start.simulated,
+        simulated: terms.simulated,
         poles: poles_found(record.pins(), insight, partition),
         joined: partition.joined.iter().map(|side| labels(record.pins(), side)).collect(),
         spares: labels(record.pins(), &partition.spares),

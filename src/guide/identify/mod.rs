@@ -16,10 +16,11 @@ mod way;
 pub use record::{Record, TouchRecord};
 pub use way::Way;
 
+use super::Guide;
 use super::settling::{Settled, Settler, Settling};
 use crate::event::{
-    Action, Answer, Ask, Capture, Caution, DriveState, Event, Input, LinkNews, MeterIdentity, Pin,
-    Placement, RunStart,
+    Action, Answer, Ask, Capture, Caution, DriveState, Event, Finding, IdentifyStart, Input,
+    LinkNews, MeterIdentity, Pin, Placement,
 };
 use crate::relay::{Channel, Costs, Footprint, Prior};
 use decide::Decision;
@@ -36,7 +37,9 @@ const OTHER_FUNCTION_MIN: u32 = 3;
 #[derive(Clone, Debug)]
 pub struct Terms {
     /// How the run was begun: pins, confidence, limits.
-    pub start: RunStart,
+    pub start: IdentifyStart,
+    /// Whether the instruments are simulated.
+    pub simulated: bool,
     /// The footprint, if stated.
     pub footprint: Option<Footprint>,
     /// When readings count as settled.
@@ -107,9 +110,10 @@ impl Identify {
     pub fn record(&self) -> &Record {
         &self.record
     }
+}
 
-    /// Takes in one fact, new or replayed.
-    pub fn apply(&mut self, fact: &Event) {
+impl Guide for Identify {
+    fn apply(&mut self, fact: &Event) {
         self.record.apply(fact);
         if !matches!(fact, Event::LeadsPlaced(_) | Event::DriveChanged(_) | Event::BeliefUpdated(_))
         {
@@ -117,15 +121,11 @@ impl Identify {
         }
     }
 
-    /// When [`Input::DeadlineReached`] is wanted, if nothing else arrives.
-    #[must_use]
-    pub fn wake_at(&self) -> Option<Moment> {
+    fn wake_at(&self) -> Option<Moment> {
         self.listening.as_ref().filter(|_| self.asked.is_none()).map(|l| l.settler.limit_at())
     }
 
-    /// Turns what arrived into facts, which the caller writes down and then applies.
-    #[must_use]
-    pub fn handle(&mut self, input: Input, now: Moment) -> Vec<Event> {
+    fn handle(&mut self, input: Input, now: Moment) -> Vec<Event> {
         match input {
             Input::Begun => Vec::new(),
             Input::MeterAnswered(meter, gap_s) => self.meter_answered(meter, gap_s),
@@ -157,8 +157,7 @@ impl Identify {
         }
     }
 
-    /// What is wanted now. Call again after performing it, until it is [`Action::Nothing`].
-    pub fn next(&mut self, now: Moment) -> Action {
+    fn next(&mut self, now: Moment) -> Action {
         if let Some((exit, reason)) = self.ended.clone() {
             return Action::Finish(exit, reason);
         }
@@ -191,6 +190,13 @@ impl Identify {
         self.go_on(now)
     }
 
+    /// The diode test can be done without; ohms cannot.
+    fn needs(&self, function: Function) -> bool {
+        function == Function::Resistance
+    }
+}
+
+impl Identify {
     /// The plan's next step, or a new plan, or the finding.
     fn go_on(&mut self, now: Moment) -> Action {
         let insight = self.insight.take();
@@ -213,7 +219,9 @@ impl Identify {
                 Decision::Touch(plan) => plan,
                 Decision::Conclude(mut finding) => {
                     finding.decisive_touches = self.decisive_touches(insight);
-                    return Action::Record(Box::new(Event::ResultReached(*finding)));
+                    return Action::Record(Box::new(Event::ResultReached(Finding::Identify(
+                        finding,
+                    ))));
                 }
             },
         };
@@ -286,7 +294,7 @@ impl Identify {
                 return self.next(now);
             }
             if !self.record.cautions.contains(&Caution::CoilDrive) {
-                return self.ask(acknowledge(Caution::CoilDrive));
+                return self.ask(Ask::caution(Caution::CoilDrive));
             }
             return self.ask(Ask::Drive(step.drive));
         }
@@ -337,30 +345,15 @@ impl Identify {
         [Caution::DeadCircuit, Caution::NotACertificate]
             .into_iter()
             .find(|c| !self.record.cautions.contains(c))
-            .map(acknowledge)
+            .map(Ask::caution)
     }
 
     fn meter_answered(&mut self, meter: MeterIdentity, gap_s: Option<f64>) -> Vec<Event> {
         self.listening = None;
-        let mut facts: Vec<Event> = gap_s
-            .map(|gap_s| Event::LinkChanged(LinkNews::Restored { gap_s }))
-            .into_iter()
-            .collect();
-        match &self.record.meter {
-            Some(known) if known.identity == meter.identity => {}
-            Some(known) if !self.terms.accept_meter => {
-                let reason = format!(
-                    "a different meter answers: this job began with `{}`, now `{}` is there",
-                    known.identity, meter.identity
-                );
-                self.ended = Some((3, Some(reason)));
-            }
-            Some(_) => {
-                let identity = meter.identity.clone();
-                facts.push(Event::LinkChanged(LinkNews::OtherMeterAccepted { identity }));
-                facts.push(Event::MeterIdentified(meter));
-            }
-            None => facts.push(Event::MeterIdentified(meter)),
+        let known = self.record.meter.as_ref();
+        let (facts, other) = super::meter::answered(known, meter, gap_s, self.terms.accept_meter);
+        if let Some(reason) = other {
+            self.ended = Some((3, Some(reason)));
         }
         facts
     }
@@ -393,6 +386,7 @@ impl Identify {
             (_, Ask::Place { red, black, .. }) => vec![self.placed(red, black)],
             (_, Ask::Drive(drive)) => vec![Event::DriveChanged(drive)],
             (_, Ask::Dial { function }) => vec![Event::DialTurned { function }],
+            (_, Ask::Alarm { state }) => vec![Event::AlarmChanged { state }],
         }
     }
 
@@ -486,8 +480,4 @@ impl Identify {
         }
         facts
     }
-}
-
-fn acknowledge(caution: Caution) -> Ask {
-    Ask::Acknowledge { caution, text: caution.text().into() }
 }

@@ -4,8 +4,8 @@
 
 use super::way::Way;
 use crate::event::{
-    Ask, Capture, Caution, DriveState, Event, IdentifyFinding, LinkNews, MeterIdentity, Pin, Pins,
-    Placement,
+    Ask, Capture, Caution, DriveState, Event, Finding, IdentifyFinding, LinkNews, MeterIdentity,
+    Pin, Pins, Placement,
 };
 use crate::relay::Pair;
 use drivers::Function;
@@ -122,8 +122,13 @@ impl Record {
             Event::LinkChanged(LinkNews::Restored { .. } | LinkNews::Lost { .. }) => {
                 self.leads = None;
             }
-            Event::ResultReached(finding) => self.finding = Some(finding.clone()),
+            Event::ResultReached(finding) => {
+                if let Finding::Identify(finding) = finding {
+                    self.finding = Some((**finding).clone());
+                }
+            }
             Event::LinkChanged(LinkNews::OtherMeterAccepted { .. })
+            | Event::AlarmChanged { .. }
             | Event::MeterComplained { .. }
             | Event::RunFinished { .. } => {}
         }
@@ -198,7 +203,7 @@ impl Record {
             Ask::Dial { function } => {
                 self.refused.insert(*function);
             }
-            Ask::Acknowledge { .. } => {}
+            Ask::Acknowledge { .. } | Ask::Alarm { .. } => {}
         }
     }
 }

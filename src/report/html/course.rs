@@ -53,7 +53,7 @@ pub(super) fn render(report: &Report) -> String {
     let bits = last.belief.entropy_bits;
     written(&Course {
         asked: report.start().map(|s| number::probability(s.confidence)).unwrap_or_default(),
-        quick: report.runs.iter().any(|run| run.start.quick),
+        quick: report.is_quick(),
         chart: render_course(&curves),
         key: curves.into_iter().map(key).collect(),
         uncertainty_left: if bits < 0.005 {

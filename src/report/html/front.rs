@@ -7,7 +7,7 @@ use super::super::parts::{Captured, What};
 use super::super::svg::render_pin_map;
 use super::super::{Report, number, words};
 use super::written;
-use crate::event::{IdentifyFinding, Latching, Outcome, Pin, PoleFound, RunStart};
+use crate::event::{IdentifyFinding, IdentifyStart, Latching, Outcome, Pin, PoleFound};
 use askama::Template;
 use drivers::Unit;
 
@@ -175,7 +175,7 @@ fn strip(report: &Report) -> Vec<(&'static str, String)> {
     strip
 }
 
-fn map_caption(start: &RunStart, finding: Option<&IdentifyFinding>, inside: bool) -> String {
+fn map_caption(start: &IdentifyStart, finding: Option<&IdentifyFinding>, inside: bool) -> String {
     let place = match &start.footprint {
         Some(text) => format!(
             "Footprint {}, as stated by the operator, seen from the side that was looked at.",
@@ -309,7 +309,7 @@ fn contact_row(contact: &Contact<'_>, finding: Option<&IdentifyFinding>) -> Cont
 }
 
 fn contacts_note(report: &Report, contacts: &[Contact<'_>]) -> String {
-    let quick = report.runs.iter().any(|run| run.start.quick);
+    let quick = report.is_quick();
     let proof = if quick {
         "The proof of each contact was left out on request (quick)."
     } else {

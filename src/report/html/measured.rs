@@ -5,7 +5,7 @@
 use super::super::parts::{Captured, Step, What};
 use super::super::{Report, number, words};
 use super::written;
-use crate::event::{Ask, DriveState, LinkNews};
+use crate::event::{AlarmState, Ask, DriveState, LinkNews};
 use askama::Template;
 
 #[derive(Template)]
@@ -105,14 +105,23 @@ fn row(report: &Report, step: &Step) -> Option<Row> {
             words::text(red),
             words::text(black)
         ),
-        What::Began { run, resumed } => {
+        What::Began { run, resumed, torn_bytes } => {
             let verb = if *resumed { "resumes the job" } else { "begins" };
-            format!("Run {run} {verb}: {} {}.", step.at.date_and_time(), step.at.offset_name())
+            let torn = match torn_bytes {
+                0 => String::new(),
+                bytes => format!(
+                    " The record's last line was torn ({bytes} bytes) and has been set aside."
+                ),
+            };
+            let (when, offset) = (step.at.date_and_time(), step.at.offset_name());
+            format!("Run {run} {verb}: {when} {offset}.{torn}")
         }
         What::Meter(meter) => format!("The meter answers: {}.", words::identity(meter)),
         What::Caution { caution, .. } => {
             format!("Caution acknowledged: {}.", words::caution(*caution))
         }
+        What::Alarm { state: AlarmState::On } => "The equipment was brought into alarm.".into(),
+        What::Alarm { state: AlarmState::Off } => "The equipment was taken out of alarm.".into(),
         What::Dial { function } => format!("Dial turned to {function}."),
         What::Drive { drive: DriveState::Rest } => "Drive taken off.".into(),
         What::Drive { drive } => format!("Drive applied: {}.", words::drive(drive)),
@@ -159,6 +168,8 @@ fn skipped(ask: &Ask) -> String {
         }
         Ask::Drive(DriveState::Rest) => "taking the drive off".into(),
         Ask::Drive(drive) => format!("driving with {}", words::drive(drive)),
+        Ask::Alarm { state: AlarmState::On } => "bringing the equipment into alarm".into(),
+        Ask::Alarm { state: AlarmState::Off } => "taking the equipment out of alarm".into(),
         Ask::Dial { function } => format!("turning the dial to {function}"),
         Ask::Acknowledge { caution, .. } => format!("caution {}", words::caution(*caution)),
     }

@@ -4,6 +4,7 @@
 //! escapes; drawings come escaped from `svg`. Text from outside arrives already made visible.
 
 mod apart;
+mod chapters;
 mod course;
 mod front;
 mod measured;
@@ -36,14 +37,15 @@ const SIMULATED_STYLE: &str = "@page { @top-center { \
 <body>
 <header>
 {% if simulated %}<p class="simulated" role="note">{{ simulated_words }}</p>
-{% endif %}<p class="kind">Relay identification, pin by pin</p>
+{% endif %}<p class="kind">{{ kind }}</p>
 <div class="verdict {{ class }}">
 <h1>{{ verdict }}</h1>
 <p>{{ because }}</p>
 </div>
-</header>
+{{ glance|safe }}</header>
 <main>
-{{ front|safe }}{{ apart|safe }}{{ measured|safe }}{{ course|safe }}{{ setup|safe }}</main>
+{{ front|safe }}{{ apart|safe }}{{ chapters|safe -}}
+{{ measured|safe }}{{ course|safe }}{{ setup|safe }}</main>
 <footer>
 <p>Made from the {{ entries }} entries of this job's journal, and from nothing else: the same
 journal always gives this same page. Written by coilmark {{ version }}.</p>
@@ -58,11 +60,14 @@ struct Page {
     simulated_style: &'static str,
     simulated: bool,
     simulated_words: &'static str,
+    kind: String,
     class: &'static str,
     verdict: String,
     because: String,
+    glance: String,
     front: String,
     apart: String,
+    chapters: String,
     measured: String,
     course: String,
     setup: String,
@@ -70,34 +75,66 @@ struct Page {
     version: String,
 }
 
+/// What stands at the top of the page.
+struct Head {
+    kind: String,
+    class: &'static str,
+    verdict: String,
+    because: String,
+}
+
+impl Head {
+    /// Of the identification, where the job has one or nothing else; else of its newest chapter.
+    fn of(report: &Report) -> Self {
+        match report.chapters.last() {
+            Some(newest) if report.runs.is_empty() => Self {
+                kind: newest.title.clone(),
+                class: chapters::class(newest.standing),
+                verdict: words::text(&newest.headline),
+                because: chapters::STANDINGS.into(),
+            },
+            _ => Self {
+                kind: "Relay identification, pin by pin".into(),
+                class: match report.verdict() {
+                    Verdict::Identified => "identified",
+                    Verdict::Undecided => "undecided",
+                    Verdict::Unfinished => "unfinished",
+                },
+                verdict: words::verdict(report),
+                because: words::because(report),
+            },
+        }
+    }
+}
+
 /// The page.
 #[must_use]
 pub fn render(report: &Report) -> String {
-    let verdict = words::verdict(report);
     let simulated = report.simulated;
+    let Head { kind, class, verdict, because } = Head::of(report);
+    let identified = |chapter: fn(&Report) -> String| match report.runs.is_empty() {
+        true if !report.chapters.is_empty() => String::new(),
+        _ => chapter(report),
+    };
     let page = Page {
         title: format!("{}{verdict}", if simulated { "SIMULATED: " } else { "" }),
         style: STYLE,
         simulated_style: if simulated { SIMULATED_STYLE } else { "" },
         simulated,
         simulated_words: words::SIMULATED,
-        class: match report.verdict() {
-            Verdict::Identified => "identified",
-            Verdict::Undecided => "undecided",
-            Verdict::Unfinished => "unfinished",
-        },
+        kind,
+        class,
         verdict,
-        because: words::because(report),
-        front: front::render(report),
-        apart: apart::render(report),
-        measured: measured::render(report),
-        course: course::render(report),
-        setup: setup::render(report),
+        because,
+        glance: chapters::glance(report),
+        front: identified(front::render),
+        apart: identified(apart::render),
+        chapters: chapters::render(report),
+        measured: identified(measured::render),
+        course: identified(course::render),
+        setup: identified(setup::render),
         entries: report.entries,
-        version: report
-            .runs
-            .last()
-            .map_or_else(|| "of an unknown version".into(), |run| words::text(&run.start.version)),
+        version: words::text(&report.version),
     };
     written(&page)
 }

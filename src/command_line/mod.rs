@@ -1,0 +1,138 @@
+//! The words of the command line, checked as far as a word by itself can be; what they mean
+//! together is the run's to check. Flags carry units, and every help text is one a technician
+//! can act on. Nothing is done here: each command is one call into [`coilmark::run`].
+
+mod analyse;
+mod bench;
+mod fit;
+mod identify;
+mod meter;
+mod papers;
+
+use analyse::Analyse;
+use bench::Bench;
+use clap::error::ErrorKind;
+use clap::{CommandFactory, Parser, Subcommand};
+use coilmark::run::{self, Exit, Failure, Rendering};
+use fit::Fit;
+use identify::{Identify, Resume};
+use papers::{Demo, Meters, Report, SchemaWords, Sign, Verify};
+
+/// The longest message about a word, in characters: the word may be of any length.
+const MESSAGE_MAX: usize = 600;
+
+/// Identifies unmarked relays pin by pin with one multimeter, and hands over a dated report.
+#[derive(Parser)]
+#[command(name = "coilmark", version, arg_required_else_help = true)]
+#[command(after_help = "Exit codes: 0 done or identified; 1 undecided, or a limit failed; 2 bad \
+    invocation or file; 3 instrument or link; 4 stopped by the operator; 5 record not written.\n\n\
+    Start with `coilmark demo`: no hardware, no questions, under half a minute.")]
+struct Words {
+    #[command(subcommand)]
+    command: Command,
+    /// Say more on standard error (repeat for still more)
+    #[arg(long, short, global = true, action = clap::ArgAction::Count)]
+    verbose: u8,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    /// Show the whole thing on a simulated bench: no hardware, no questions
+    Demo(Demo),
+    /// List the ports a meter may be on, and what answers on the one you name
+    Meters(Meters),
+    /// Find out which pin of an unmarked relay is what
+    Identify(Identify),
+    /// Say what a switched output does, from a recorded log of its volts
+    Analyse(Analyse),
+    /// Say whether this output will hold this relay: hot, on a low battery, at the cable's end
+    Fit(Box<Fit>),
+    /// Go on with an identification that was interrupted
+    Resume(Resume),
+    /// Render the reports of a job again, from its record alone
+    Report(Report),
+    /// Check that the record of a job is whole and unchanged
+    Verify(Verify),
+    /// Sign the record of a job with a key of your own
+    Sign(Sign),
+    /// Run the simulated instruments by themselves, on a pseudo-terminal or TCP
+    Bench(Bench),
+    /// Print the JSON Schema of something machine-readable
+    Schema(SchemaWords),
+}
+
+/// Reads the command line and does what it says.
+pub fn obey() -> (Exit, Option<Failure>) {
+    let words = match Words::try_parse() {
+        Ok(words) => words,
+        Err(error) => return unparsed(&error),
+    };
+    log_to_stderr(words.verbose);
+    let outcome = match words.command {
+        Command::Demo(w) => run::run_demo(w.job, w.seed),
+        Command::Meters(w) => run::run_meters(w.try_link.as_deref(), &w.profile, w.json),
+        Command::Identify(w) => run::run_identify(&w.into()),
+        Command::Analyse(w) => run::run_analyse(&w.into()),
+        Command::Fit(w) => run::run_fit(&(*w).into()),
+        Command::Resume(w) => run::resume(&w.into()),
+        Command::Report(w) => {
+            let rendering = if w.json { Rendering::Json } else { Rendering::Files };
+            run::render_report(&w.job, rendering)
+        }
+        Command::Verify(w) => run::verify(&w.job, w.signer.as_deref()),
+        Command::Sign(w) => match (w.job, w.key, w.new_key) {
+            (Some(job), Some(key), _) => run::sign(&job, &key),
+            (_, _, Some(file)) => run::make_keys(&file),
+            _ => Ok(Exit::BadInput),
+        },
+        Command::Bench(w) => run::run_bench(&w.into()),
+        Command::Schema(w) => run::show_schema(w.name.into()),
+    };
+    match outcome {
+        Ok(exit) => (exit, None),
+        Err(failure) => (failure.exit, Some(failure)),
+    }
+}
+
+/// Help and the version are shown as they are; a refusal becomes one message and one hint.
+fn unparsed(error: &clap::Error) -> (Exit, Option<Failure>) {
+    let is_help = error.kind() == ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand;
+    if !error.use_stderr() || is_help {
+        let _ = error.print();
+        return (if is_help { Exit::BadInput } else { Exit::Done }, None);
+    }
+    (Exit::BadInput, Some(refusal(&error.render().to_string())))
+}
+
+/// From a message with tips, usage and advice in lines of their own.
+fn refusal(text: &str) -> Failure {
+    let lines = text.lines().map(str::trim).filter(|line| !line.is_empty());
+    let told =
+        lines.take_while(|line| !line.starts_with("Usage:") && !line.starts_with("For more"));
+    let (tips, message): (Vec<&str>, Vec<&str>) = told.partition(|line| line.starts_with("tip: "));
+    let message = message.join(" ");
+    let message: String =
+        message.strip_prefix("error: ").unwrap_or(&message).chars().take(MESSAGE_MAX).collect();
+    let asked = std::env::args().nth(1).unwrap_or_default();
+    let help = match Words::command().find_subcommand(&asked) {
+        Some(command) => format!("`coilmark {} --help` shows its words", command.get_name()),
+        None => "`coilmark --help` shows all commands".to_owned(),
+    };
+    let tip = tips.first().and_then(|tip| tip.strip_prefix("tip: "));
+    Failure::bad_input(message, tip.map_or(help.clone(), |tip| format!("{tip}; {help}")))
+}
+
+fn log_to_stderr(verbose: u8) {
+    let level = match verbose {
+        0 => "error",
+        1 => "info",
+        2 => "debug",
+        _ => "trace",
+    };
+    let filter = tracing_subscriber::EnvFilter::new(level);
+    let _ = tracing_subscriber::fmt()
+        .with_env_filter(filter)
+        .with_writer(std::io::stderr)
+        .without_time()
+        .try_init();
+}

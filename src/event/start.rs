@@ -1,0 +1,86 @@
+//! How a run was begun: what is common to every command, and what each command was given. A task
+//! is one command begun afresh with all the parts that go on with it; the terms are those it was
+//! begun with. On the wire the terms stand beside the common fields, and `command` names them.
+
+use super::pin::Pins;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+/// How a run was begun.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct RunStart {
+    /// The program's version.
+    pub version: String,
+    /// Whether the instruments are simulated; every screen and report then says so.
+    pub simulated: bool,
+    /// Whether this part goes on with an earlier one of the same job.
+    pub resumed: bool,
+    /// How many bytes of a torn last line were set aside before this part went on.
+    #[serde(default, skip_serializing_if = "is_zero")]
+    pub torn_bytes: u64,
+    /// The meter's link, as the operator wrote it.
+    pub meter: String,
+    /// The meter's profile by name.
+    pub profile: String,
+    /// The command and what it was given.
+    #[serde(flatten)]
+    pub terms: RunTerms,
+}
+
+/// A command and what it was given.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(tag = "command", rename_all = "snake_case")]
+pub enum RunTerms {
+    /// An unmarked relay, pin by pin.
+    Identify(IdentifyStart),
+    /// Whether an output will hold a relay.
+    Fit(FitStart),
+}
+
+impl RunTerms {
+    /// The command's name, as on the command line.
+    #[must_use]
+    pub const fn command(&self) -> &'static str {
+        match self {
+            Self::Identify(_) => "identify",
+            Self::Fit(_) => "fit",
+        }
+    }
+}
+
+/// What an identification was given.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct IdentifyStart {
+    /// The pins of the part, in the operator's order.
+    pub pins: Pins,
+    /// The footprint, as the operator wrote it; `4+4 round` where the rows are numbered round.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub footprint: Option<String>,
+    /// Posterior probability that ends the search, 0.5 to 1.
+    pub confidence: f64,
+    /// No drive above this voltage is ever asked, in volts.
+    pub volts_max: f64,
+    /// No drive above this power in the coil as measured is ever asked, in watts.
+    pub coil_watts_max: f64,
+    /// Temperature of the coil, if stated, in degrees Celsius.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub ambient_celsius: Option<f64>,
+    /// Whether the proof of each contact is left out.
+    pub quick: bool,
+    /// Whether coil and poles are measured against each other at the end.
+    #[serde(default)]
+    pub isolation: bool,
+}
+
+/// What a fit was given beside the record of its job. Its numbers stand in the finding's inputs.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct FitStart {
+    /// The log of the output, as the operator wrote it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub log: Option<String>,
+}
+
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "serde hands over a reference")]
+const fn is_zero(count: &u64) -> bool {
+    *count == 0
+}

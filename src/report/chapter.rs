@@ -1,0 +1,52 @@
+//! A task of a job in its report, where it is not an identification: what one module per command
+//! makes of the task's entries, ready to be put under the cover. The page, the cover and the JSON
+//! treat every chapter alike; only its own module knows what is in it.
+
+use crate::journal::Task;
+use schemars::JsonSchema;
+use serde::Serialize;
+use serde_json::Value;
+
+/// How a task stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Standing {
+    /// It passed, or it found what it was asked.
+    Passed,
+    /// A limit failed.
+    Failed,
+    /// The measurement cannot tell.
+    Undecided,
+    /// No result was reached.
+    Unfinished,
+}
+
+/// A task in the report.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Chapter {
+    /// The command's name; also what the chapter's address on the page is made of.
+    pub command: &'static str,
+    /// Its heading.
+    pub title: String,
+    /// How it stands.
+    pub standing: Standing,
+    /// The verdict or the finding in one sentence, for the cover; text, not markup.
+    pub headline: String,
+    /// Its body: markup, with everything from outside escaped in it.
+    pub markup: String,
+    /// The same for machines.
+    pub value: Value,
+}
+
+/// The chapters of these tasks, identifications left out: they have the report's own chapters.
+pub(super) fn chapters(tasks: &[Task<'_>]) -> Vec<Chapter> {
+    tasks.iter().filter_map(chapter).collect()
+}
+
+fn chapter(task: &Task<'_>) -> Option<Chapter> {
+    match task.command() {
+        "identify" => None,
+        "fit" => super::fit::chapter(task),
+        _ => None,
+    }
+}

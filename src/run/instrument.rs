@@ -1,0 +1,114 @@
+//! A meter that the command line names: a real link, or a simulated bench behind a real
+//! pseudo-terminal (`sim:`). Finding one opens nothing; a wrong port is known before any folder is
+//! made. Whose hands do what is asked follows from the meter: a simulated bench has its own.
+
+use super::Hands;
+use super::arrivals::Inbox;
+use super::failure::{Exit, Failure};
+use crate::bench::{Bench, Served};
+use crate::event::{RunStart, RunTerms};
+use drivers::{Clock, LinkSpec, Port, PortOptions, Profile};
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::time::Duration;
+
+/// How the meter is reached.
+#[derive(Clone, Debug)]
+pub struct MeterTerms {
+    /// The link, as written.
+    pub link: String,
+    /// The profile by name or file.
+    pub profile: Option<String>,
+    /// How long a lost link is tried again.
+    pub reconnect_for: Duration,
+    /// Where every byte on the link is written, if anywhere.
+    pub trace_link: Option<PathBuf>,
+}
+
+/// A meter that has been named, real or simulated, not yet opened.
+pub(super) struct Instrument {
+    pub(super) link: String,
+    spec: LinkSpec,
+    pub(super) profile: Profile,
+    options: PortOptions,
+    simulated: Option<Simulated>,
+}
+
+/// A simulated bench behind a real pseudo-terminal.
+struct Simulated {
+    bench: Bench,
+    _served: Served,
+    alone: bool,
+}
+
+impl Instrument {
+    /// Understands a link. `sim:FILE` puts the relay of that file on a simulated bench behind a
+    /// pseudo-terminal; `?hands=alone` lets simulated hands answer too, `?seed=N` sets the seed.
+    pub(super) fn find(terms: &MeterTerms) -> Result<Self, Failure> {
+        let profile = Profile::load(terms.profile.as_deref().unwrap_or("scpi"))?;
+        let options = PortOptions {
+            reconnect_for: terms.reconnect_for,
+            trace: terms.trace_link.clone(),
+            ..PortOptions::default()
+        };
+        let Some(sim) = terms.link.strip_prefix("sim:") else {
+            let spec = terms.link.parse::<LinkSpec>()?;
+            let link = terms.link.clone();
+            return Ok(Self { link, spec, profile, options, simulated: None });
+        };
+        let (bench, alone) = super::bench::from_link(sim, &profile)?;
+        Self::on_bench(bench, alone, terms.link.clone(), profile, options)
+    }
+
+    /// A simulated bench whose hands answer by themselves, under this name.
+    pub(super) fn simulated(bench: Bench, link: String) -> Result<Self, Failure> {
+        Self::on_bench(bench, true, link, Profile::load("scpi")?, PortOptions::default())
+    }
+
+    fn on_bench(
+        bench: Bench,
+        alone: bool,
+        link: String,
+        profile: Profile,
+        options: PortOptions,
+    ) -> Result<Self, Failure> {
+        let served = bench.serve_pty(None).map_err(|error| {
+            Failure::new(Exit::Instrument, super::failure::chain(&error), error.hint())
+        })?;
+        let spec = served.link().parse::<LinkSpec>()?;
+        let simulated = Some(Simulated { bench, _served: served, alone });
+        Ok(Self { link, spec, profile, options, simulated })
+    }
+
+    /// How a fresh run on it begins.
+    pub(super) fn start(&self, terms: RunTerms) -> RunStart {
+        RunStart {
+            version: env!("CARGO_PKG_VERSION").into(),
+            simulated: self.is_simulated(),
+            resumed: false,
+            torn_bytes: 0,
+            meter: self.link.clone(),
+            profile: self.profile.name.clone(),
+            terms,
+        }
+    }
+
+    pub(super) const fn is_simulated(&self) -> bool {
+        self.simulated.is_some()
+    }
+
+    /// Opens its port; what it says goes to the inbox.
+    pub(super) fn open(&self, clock: Arc<dyn Clock>, inbox: &Inbox) -> Result<Port, Failure> {
+        tracing::debug!("opening {} as {}", self.link, self.spec);
+        let sink = inbox.meter_sink();
+        Ok(Port::open_with(&self.spec, &self.profile, clock, self.options.clone(), sink)?)
+    }
+
+    pub(super) fn hands(&self) -> Hands {
+        match &self.simulated {
+            None => Hands::Real,
+            Some(s) if s.alone => Hands::Alone(s.bench.clone()),
+            Some(s) => Hands::Led(s.bench.clone()),
+        }
+    }
+}

@@ -1,0 +1,96 @@
+//! Goes on with a job: the newest task that did not reach its end gets a fresh guide, its events
+//! are replayed into it, and it runs on the same way, with the terms it was begun with. The same
+//! meter is wanted, or a clear word that another is accepted.
+
+use super::failure::{Exit, Failure};
+use super::identify;
+use super::instrument::{Instrument, MeterTerms};
+use super::station::{OperatorChoice, Station};
+use crate::event::{RunStart, RunTerms};
+use crate::guide::Guide;
+use crate::journal::{Journal, Past, Task, tasks};
+use std::path::PathBuf;
+use std::time::Duration;
+
+/// What `resume` is given.
+#[derive(Clone, Debug)]
+pub struct ResumeTerms {
+    /// The job folder.
+    pub job: PathBuf,
+    /// Another link than before.
+    pub meter: Option<String>,
+    /// Another profile than before.
+    pub profile: Option<String>,
+    /// How long a lost link is tried again.
+    pub reconnect_for: Duration,
+    /// Whether another meter is accepted.
+    pub accept_meter: bool,
+    /// The operator.
+    pub operator: OperatorChoice,
+}
+
+/// Goes on with a job.
+///
+/// # Errors
+/// [`Failure`] with its exit code.
+pub fn resume(terms: &ResumeTerms) -> Result<Exit, Failure> {
+    let (journal, past) = Journal::open(&terms.job)?;
+    if let Some(repair) = &past.repaired {
+        eprintln!(
+            "note: the record's last line was torn ({} bytes) and has been set aside",
+            repair.bytes_torn
+        );
+    }
+    let Some((task, begun)) = unfinished(&past) else {
+        return Err(Failure::bad_input(
+            format!("{}: the record holds no run to go on with", terms.job.display()),
+            "begin one: coilmark identify --job with a new folder",
+        ));
+    };
+    let meter = MeterTerms {
+        link: terms.meter.clone().unwrap_or_else(|| begun.meter.clone()),
+        profile: Some(terms.profile.clone().unwrap_or_else(|| begun.profile.clone())),
+        reconnect_for: terms.reconnect_for,
+        trace_link: None,
+    };
+    let mut guide = guide(&begun, terms)?;
+    for entry in &task.entries {
+        guide.apply(&entry.event);
+    }
+    let meter = Instrument::find(&meter)?;
+    let start = RunStart {
+        resumed: true,
+        torn_bytes: past.repaired.map_or(0, |repair| repair.bytes_torn),
+        simulated: begun.simulated || meter.is_simulated(),
+        meter: meter.link.clone(),
+        version: env!("CARGO_PKG_VERSION").into(),
+        profile: meter.profile.name.clone(),
+        ..begun
+    };
+    let job = terms.job.clone();
+    Station { job, journal: Some(journal), guide, meter, operator: terms.operator }.run(start)
+}
+
+/// The newest task that did not reach its end, else the newest; and how it was begun.
+fn unfinished(past: &Past) -> Option<(Task<'_>, RunStart)> {
+    let mut begun: Vec<_> = tasks(&past.entries)
+        .into_iter()
+        .filter_map(|task| task.start.cloned().map(|start| (task, start)))
+        .collect();
+    let place = begun.iter().rposition(|(task, _)| !task.is_finished());
+    let place = place.or(begun.len().checked_sub(1))?;
+    Some(begun.swap_remove(place))
+}
+
+/// A fresh guide for what was begun.
+fn guide(begun: &RunStart, terms: &ResumeTerms) -> Result<Box<dyn Guide>, Failure> {
+    match &begun.terms {
+        RunTerms::Identify(start) => {
+            identify::guide(start, begun.simulated, terms.operator, terms.accept_meter)
+        }
+        RunTerms::Fit(_) => Err(Failure::bad_input(
+            format!("{}: a fit is worked out at once", terms.job.display()),
+            "run coilmark fit again with this --job",
+        )),
+    }
+}

@@ -1,0 +1,122 @@
+//! A job made ready to run: guide, meter, operator and folder. [`Station::run`] opens the port,
+//! begins the record, leads the run to its end and writes the reports, whatever the outcome of a
+//! run that began. Every command that talks to a person and a meter goes through here.
+
+use super::arrivals::Inbox;
+use super::failure::{Exit, Failure};
+use super::instrument::Instrument;
+use super::{Hands, Workbench};
+use crate::event::{Event, RunStart};
+use crate::guide::Guide;
+use crate::journal::{self, Journal};
+use crate::operator::{Json, Lines, Operator};
+use crate::report::{self, Report};
+use drivers::{Clock, SystemClock};
+use std::io::{self, IsTerminal};
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+/// Which operator is asked.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum OperatorChoice {
+    /// Plain lines.
+    Lines,
+    /// JSON lines.
+    Json,
+}
+
+impl OperatorChoice {
+    /// Whether a person watches: a closed placement then announces itself.
+    pub(super) fn is_a_person(self) -> bool {
+        self == Self::Lines && io::stdin().is_terminal()
+    }
+}
+
+/// Everything a run stands on.
+pub(super) struct Station {
+    pub(super) job: PathBuf,
+    /// `None`: it is begun once the meter's port is open, so that a wrong port leaves no folder.
+    pub(super) journal: Option<Journal>,
+    pub(super) guide: Box<dyn Guide>,
+    pub(super) meter: Instrument,
+    pub(super) operator: OperatorChoice,
+}
+
+impl Station {
+    /// Runs and writes the reports, whatever the outcome of a run that began.
+    pub(super) fn run(self, start: RunStart) -> Result<Exit, Failure> {
+        let job = self.job.clone();
+        let choice = self.operator;
+        let mut began = false;
+        let outcome = match choice {
+            OperatorChoice::Json => self.drive(start, &mut Json::new(io::stdout()), &mut began),
+            OperatorChoice::Lines => {
+                let rings = io::stdout().is_terminal();
+                self.drive(start, &mut Lines::new(io::stdout(), rings), &mut began)
+            }
+        };
+        if !began {
+            return outcome;
+        }
+        let written = write_reports(&job);
+        if let (OperatorChoice::Lines, Ok(paths)) = (choice, &written) {
+            println!("report: {}", paths[0].display());
+        }
+        let exit = outcome?;
+        written?;
+        Ok(exit)
+    }
+
+    fn drive(
+        self,
+        start: RunStart,
+        operator: &mut dyn Operator,
+        began: &mut bool,
+    ) -> Result<Exit, Failure> {
+        let runtime = tokio::runtime::Builder::new_current_thread()
+            .enable_all()
+            .build()
+            .map_err(|e| Failure::new(Exit::Aborted, format!("runtime: {e}"), "try again"))?;
+        runtime.block_on(async {
+            let clock: Arc<dyn Clock> = Arc::new(SystemClock::begin());
+            let inbox = Inbox::new();
+            let hands = self.meter.hands();
+            if !matches!(hands, Hands::Alone(_)) {
+                inbox.read_lines(io::stdin());
+            }
+            if let Err(e) = inbox.listen_to_signals() {
+                tracing::warn!("interrupts cannot be listened to: {e}");
+            }
+            let port = self.meter.open(Arc::clone(&clock), &inbox)?;
+            let journal = match self.journal {
+                Some(journal) => journal,
+                None => Journal::create(&self.job)?,
+            };
+            *began = true;
+            let workbench = Workbench {
+                guide: self.guide,
+                journal,
+                operator,
+                meter: port,
+                inbox,
+                clock,
+                hands,
+                link: self.meter.link.clone(),
+                job: self.job.display().to_string(),
+            };
+            workbench.run(Event::RunStarted(start)).await
+        })
+    }
+}
+
+/// Renders the reports from the journal alone.
+pub(super) fn write_reports(job: &Path) -> Result<[PathBuf; 3], Failure> {
+    let past = journal::read(job)?;
+    report::write_all(job, &Report::from_entries(&past.entries)).map_err(|error| {
+        Failure::new(
+            Exit::RecordNotWritten,
+            super::failure::chain(&error),
+            "the record itself is whole; `coilmark report` renders it again",
+        )
+    })
+}
