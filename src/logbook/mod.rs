@@ -9,11 +9,13 @@ mod fast;
 mod header;
 mod row;
 mod stamp;
+mod tail;
 mod write;
 
-pub use error::LogError;
+pub use error::{LogError, LogNotWritten};
 pub use header::Columns;
-pub use write::LogWriter;
+pub use tail::GoneOn;
+pub use write::{Durable, LogWriter};
 
 use fast::Batch;
 use header::Layout;
