@@ -1,9 +1,9 @@
 //! The text that names a link, and back:
 //! `serial:PATH[?baud=9600&data=8&parity=none&stop=1&dtr=on]`,
-//! `tcp:HOST:PORT`, `usbtmc:PATH`. What it names is opened by [`LinkSpec::open`]. Simulated links
+//! `tcp:HOST:PORT`, `usbtmc:PATH`, `replay:TRACE`. What it names is opened by [`LinkSpec::open`]. Simulated links
 //! (`sim:FILE`) belong to the crate above and are refused here.
 
-use super::{DeviceLink, Dtr, Link, Opener, SerialLink, SerialSettings, TcpLink};
+use super::{DeviceLink, Dtr, Link, Opener, ReplayingLink, SerialLink, SerialSettings, TcpLink};
 use crate::error::{DriverError, escape};
 use serialport::{DataBits, Parity, StopBits};
 use std::fmt;
@@ -32,6 +32,11 @@ pub enum LinkSpec {
         /// The device node.
         path: String,
     },
+    /// A trace of a link, played back.
+    Replay {
+        /// The trace file.
+        path: String,
+    },
 }
 
 impl LinkSpec {
@@ -44,6 +49,7 @@ impl LinkSpec {
             Self::Serial { path, settings } => Box::new(SerialLink::open(path, *settings)?),
             Self::Tcp { host, port } => Box::new(TcpLink::connect(host, *port)?),
             Self::Usbtmc { path } => Box::new(DeviceLink::open(path)?),
+            Self::Replay { path } => Box::new(ReplayingLink::open(path, 0)?),
         })
     }
 
@@ -55,6 +61,13 @@ impl LinkSpec {
     }
 
     fn opener_by(&self, names: &Path) -> Opener {
+        if let Self::Replay { path } = self {
+            let (path, mut openings) = (path.clone(), 0);
+            return Box::new(move || {
+                openings += 1;
+                Ok(Box::new(ReplayingLink::open(&path, openings - 1)?))
+            });
+        }
         let spec = self.clone();
         let steady = match self {
             Self::Serial { path, .. } => steady_name(names, path),
@@ -101,7 +114,8 @@ fn parse(text: &str) -> Result<LinkSpec, String> {
         "serial" => parse_serial(rest),
         "tcp" => parse_tcp(rest),
         "usbtmc" => Ok(LinkSpec::Usbtmc { path: rest.to_owned() }),
-        _ => Err(format!("`{kind}` is not serial, tcp or usbtmc")),
+        "replay" => Ok(LinkSpec::Replay { path: rest.to_owned() }),
+        _ => Err(format!("`{kind}` is not serial, tcp, usbtmc or replay")),
     }
 }
 
@@ -185,6 +199,7 @@ impl fmt::Display for LinkSpec {
             Self::Serial { path, settings } => write!(f, "serial:{path}{}", query(settings)),
             Self::Tcp { host, port } => write!(f, "tcp:{}", host_and_port(host, *port)),
             Self::Usbtmc { path } => write!(f, "usbtmc:{path}"),
+            Self::Replay { path } => write!(f, "replay:{path}"),
         }
     }
 }
@@ -235,6 +250,7 @@ mod tests {
             "tcp:192.0.2.7:5025",
             "tcp:[::1]:5025",
             "usbtmc:/dev/usbtmc0",
+            "replay:meter.trace",
         ] {
             let spec: LinkSpec = text.parse().unwrap();
             assert_eq!(spec.to_string(), text);
