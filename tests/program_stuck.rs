@@ -12,6 +12,7 @@
 
 mod program;
 
+use coilmark::event::Ask;
 use drivers::{Clock, MeterEvent, Order, Port, Profile, SystemClock};
 use program::*;
 use rustix::process::{Pid, Signal, kill_process};
@@ -23,8 +24,8 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc;
 use std::time::Duration;
 
-/// A character device whose reads wait for ever once it has said who it is. The terminal's own
-/// line discipline is left cooked: whole lines, as messages.
+/// A character device whose reads wait for ever once it has said who it is: the near end of a raw
+/// pseudo-terminal, read as a device of messages.
 fn hung_device() -> (String, std::thread::JoinHandle<()>, Arc<AtomicBool>) {
     let far = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC).unwrap();
     grantpt(&far).unwrap();
@@ -65,10 +66,7 @@ fn a_call_that_never_comes_back_ends_the_run_from_outside() {
     let (path, thread, done) = hung_device();
     let job = Job::new();
     let link = format!("usbtmc:{path}");
-    let watched = std::thread::scope(|scope| {
-        let watch = scope.spawn(|| Program::run(&["meters", "--watch", &link]).exits(3));
-        watch.join().unwrap()
-    });
+    let watched = Program::run(&["meters", "--watch", &link]).exits(3);
     let stuck = ["link stuck", "reading", &path, "hint: unplug"];
     for said in stuck {
         assert!(watched.stderr.contains(said), "{said}: {}", watched.stderr);
@@ -137,7 +135,6 @@ fn a_storm_of_signals_makes_no_false_timeouts_and_loses_no_reading() {
     }
     assert!(storms > 300 && readings > 60, "{storms} signals, {readings} readings");
     port.close();
-    assert_eq!(served.errors(), Vec::<String>::new());
 }
 
 // T18: many interrupts are one; the run ends with its record and reports, and the meter has its
@@ -151,9 +148,9 @@ fn a_storm_of_interrupts_is_one_abort_and_the_meter_is_given_back() {
     let words = ["identify", "--operator", "json", "--meter", &link, "--job", &dir, "--pins", "4"];
     let mut program = Program::start(&words);
     let mut person = Person::at(&bench);
-    let first = person.until_asked(&mut program);
+    let first = person.lead_to(&mut program, |ask| matches!(ask, Ask::Place { .. }));
     person.perform(&mut program, &first);
-    person.until_noted(&mut program, "started");
+    person.until_noted(&mut program, "capture");
     for _ in 0..200 {
         program.interrupt();
     }

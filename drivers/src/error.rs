@@ -165,6 +165,9 @@ impl DriverError {
     #[must_use]
     pub fn hint(&self) -> String {
         match self {
+            Self::BadLink { problem, .. } if problem.contains("feature `usb`") => {
+                "build it with `cargo build --release --features usb`, or use usbtmc:/dev/usbtmc0".into()
+            }
             Self::BadLink { .. } => "write serial:PATH[?baud=9600], tcp:HOST:PORT, \
                                      usbtmc:PATH or sim:FILE"
                 .into(),
@@ -172,6 +175,11 @@ impl DriverError {
                 "check the cable and the name; `coilmark meters` lists what is there".into()
             }
             Self::Busy { .. } => "close the other program, or wait until it has let go".into(),
+            Self::Denied { port, .. } if port.starts_with("usb:") => {
+                "a udev rule lets you: SUBSYSTEM==\"usb\", ATTR{idVendor}==\"VENDOR\", \
+                 GROUP=\"plugdev\", MODE=\"0660\"; then plug the meter in again"
+                    .into()
+            }
             Self::Denied { group: Some(group), .. } => {
                 format!("add yourself to group `{group}` (sudo usermod -aG {group} $USER), then log in again")
             }
