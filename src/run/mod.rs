@@ -12,6 +12,7 @@ mod fit;
 mod identify;
 mod instrument;
 mod meters;
+mod opening;
 mod papers;
 mod resume;
 mod stamp;
@@ -37,6 +38,7 @@ use arrivals::{Arrival, Inbox};
 use drivers::{Clock, DriverError, Function, Identity, MeterEvent, Order, Port};
 use stamp::stamp;
 use std::sync::Arc;
+use std::time::Duration;
 use tracing::debug;
 
 /// What waits for the loops.
@@ -46,6 +48,9 @@ fn runtime() -> Result<tokio::runtime::Runtime, Failure> {
         .build()
         .map_err(|e| Failure::new(Exit::Aborted, format!("runtime: {e}"), "try again"))
 }
+
+/// How often the meter's thread is looked at while nothing arrives: it may hang in the system.
+const LOOK_EVERY: Duration = Duration::from_secs(1);
 
 /// The hands of a simulated bench, if there are any.
 pub enum Hands {
@@ -134,8 +139,18 @@ impl Run<'_> {
                 return Ok((exit, reason));
             }
             let wake_at = self.on.guide.wake_at();
-            let arrival = self.on.inbox.next(&*self.on.clock, wake_at).await;
-            flow = self.take(arrival)?;
+            let look_at = self.on.clock.now() + LOOK_EVERY;
+            let until = wake_at.map_or(look_at, |at| at.min(look_at));
+            let arrival = self.on.inbox.next(&*self.on.clock, Some(until)).await;
+            let now = self.on.clock.now();
+            if let Some(stuck) = self.on.meter.stuck(now) {
+                return Err(stuck.into());
+            }
+            let only_looked = wake_at.is_none_or(|at| now < at);
+            flow = match arrival {
+                Arrival::DeadlineReached if only_looked => Flow::GoOn,
+                arrival => self.take(arrival)?,
+            };
         }
     }
 
