@@ -6,6 +6,7 @@ mod analyse;
 mod bench;
 mod identify;
 mod meter;
+mod output;
 mod papers;
 
 use analyse::Analyse;
@@ -14,6 +15,7 @@ use clap::error::ErrorKind;
 use clap::{CommandFactory, Parser, Subcommand};
 use coilmark::run::{self, Exit, Failure, Rendering};
 use identify::{Identify, Resume};
+use output::Output;
 use papers::{Demo, Meters, Report, SchemaWords, Sign, Verify};
 
 /// The longest message about a word, in characters: the word may be of any length.
@@ -41,6 +43,8 @@ enum Command {
     Meters(Meters),
     /// Find out which pin of an unmarked relay is what
     Identify(Identify),
+    /// Log a switched output through rest, alarm and the end of its window
+    Output(Output),
     /// Say what a switched output does, from a recorded log of its volts
     Analyse(Analyse),
     /// Go on with an identification that was interrupted
@@ -68,6 +72,7 @@ pub fn obey() -> (Exit, Option<Failure>) {
         Command::Demo(w) => run::run_demo(w.job, w.seed),
         Command::Meters(w) => run::run_meters(w.try_link.as_deref(), &w.profile, w.json),
         Command::Identify(w) => run::run_identify(&w.into()),
+        Command::Output(w) => run::run_output(&w.into()),
         Command::Analyse(w) => run::run_analyse(&w.into()),
         Command::Resume(w) => run::resume(&w.into()),
         Command::Report(w) => {

@@ -33,6 +33,8 @@ pub struct RunStart {
 pub enum RunTerms {
     /// An unmarked relay, pin by pin.
     Identify(IdentifyStart),
+    /// A switched output, through rest, alarm and the end of its window.
+    Output(OutputStart),
 }
 
 impl RunTerms {
@@ -41,6 +43,7 @@ impl RunTerms {
     pub const fn command(&self) -> &'static str {
         match self {
             Self::Identify(_) => "identify",
+            Self::Output(_) => "output",
         }
     }
 }
@@ -67,6 +70,18 @@ pub struct IdentifyStart {
     /// Whether coil and poles are measured against each other at the end.
     #[serde(default)]
     pub isolation: bool,
+}
+
+/// What the log of an output was given.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct OutputStart {
+    /// The output's nominal voltage, if stated, in volts.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub nominal_volts: Option<f64>,
+    /// The log ends this long after the alarm, whatever the output does, in seconds.
+    pub for_s: f64,
+    /// The log ends once the output has been off for this long, in seconds.
+    pub guard_s: f64,
 }
 
 #[expect(clippy::trivially_copy_pass_by_ref, reason = "serde hands over a reference")]

@@ -7,12 +7,14 @@
 mod error;
 mod fast;
 mod header;
+mod log_file;
 mod row;
 mod stamp;
 mod write;
 
 pub use error::LogError;
 pub use header::Columns;
+pub use log_file::{LogDigest, LogFile, LogFileError, digest, open};
 pub use write::LogWriter;
 
 use fast::Batch;

@@ -10,7 +10,9 @@ mod demo;
 mod failure;
 mod identify;
 mod instrument;
+mod logging;
 mod meters;
+mod output;
 mod papers;
 mod resume;
 mod stamp;
@@ -22,6 +24,7 @@ pub use demo::run_demo;
 pub use failure::{Exit, Failure};
 pub use identify::{IdentifyTerms, run_identify};
 pub use instrument::MeterTerms;
+pub use output::{OutputTerms, run_output};
 pub use meters::run_meters;
 pub use papers::{Rendering, Schema, make_keys, render_report, show_schema, sign, verify};
 pub use resume::{ResumeTerms, resume};
@@ -30,6 +33,7 @@ pub use station::OperatorChoice;
 use crate::event::{Action, Answer, Ask, Event, Input, MeterIdentity};
 use crate::guide::Guide;
 use crate::journal::Journal;
+use crate::logbook::LogFile;
 use crate::operator::{Heard, Operator};
 use arrivals::{Arrival, Inbox};
 use drivers::{Clock, DriverError, Function, Identity, MeterEvent, Order, Port};
@@ -75,6 +79,7 @@ struct Run<'a> {
     asked: u64,
     open: Option<Ask>,
     measuring: Option<(Function, u64)>,
+    log: Option<LogFile>,
 }
 
 /// How a run came to its end.
@@ -90,8 +95,9 @@ impl Workbench<'_> {
     /// # Errors
     /// The failure that ended the run, after it has been recorded.
     pub async fn run(self, begin: Event) -> Result<Exit, Failure> {
-        let mut run = Run { on: self, asked: 0, open: None, measuring: None };
+        let mut run = Run { on: self, asked: 0, open: None, measuring: None, log: None };
         let outcome = run.until_over(begin).await;
+        let logged = run.log.as_mut().map_or(Ok(()), LogFile::sync);
         let Workbench { mut journal, operator, meter, clock, job, .. } = run.on;
         meter.close();
         let (exit, reason) = match &outcome {
@@ -108,6 +114,7 @@ impl Workbench<'_> {
         }
         let (exit, reason) = outcome?;
         written?;
+        logged?;
         match (Exit::from_code(exit), reason) {
             (Exit::Instrument, Some(reason)) => Err(Failure::other_meter(reason)),
             (exit, _) => Ok(exit),
@@ -123,7 +130,8 @@ impl Run<'_> {
             if let Flow::Over(exit, reason) = flow {
                 return Ok((exit, reason));
             }
-            let wake_at = self.on.guide.wake_at();
+            self.keep_log()?;
+            let wake_at = self.wake_at();
             let arrival = self.on.inbox.next(&*self.on.clock, wake_at).await;
             flow = self.take(arrival)?;
         }
@@ -228,6 +236,9 @@ impl Run<'_> {
                     self.measuring = Some((function, epoch));
                     self.on.meter.order(Order::Measure { function, epoch });
                 }
+                Action::OpenLog(file, t_s) => self.open_log(file, t_s)?,
+                Action::Log(t_s, volts) => self.log(t_s, volts)?,
+                Action::CloseLog(why) => self.close_log(why)?,
                 Action::Finish(exit, reason) => return Ok(Flow::Over(exit, reason)),
             }
         }
