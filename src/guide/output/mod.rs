@@ -8,6 +8,8 @@ mod answers;
 mod conclusion;
 mod record;
 mod rows;
+#[cfg(test)]
+mod tests;
 
 pub use record::{Log, Record};
 
