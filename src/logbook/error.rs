@@ -64,10 +64,10 @@ impl LogError {
     }
 }
 
-/// A log that could not be written: the run that writes it must stop.
+/// A log that could not be written or read back: the run that writes it must stop.
 #[derive(Debug, thiserror::Error)]
-#[error("{}: not written: {step}", file.display().to_string().escape_debug())]
-pub struct LogNotWritten {
+#[error("{}: log: {step}", crate::event::visible(&file.display().to_string()))]
+pub struct LogFileError {
     /// The log.
     pub file: PathBuf,
     /// What was being done.
@@ -77,7 +77,7 @@ pub struct LogNotWritten {
     pub source: io::Error,
 }
 
-impl LogNotWritten {
+impl LogFileError {
     /// What to do about it, in one line.
     #[must_use]
     pub fn hint(&self) -> &'static str {

@@ -7,13 +7,15 @@
 mod error;
 mod fast;
 mod header;
+mod log_file;
 mod row;
 mod stamp;
 mod tail;
 mod write;
 
-pub use error::{LogError, LogNotWritten};
+pub use error::{LogError, LogFileError};
 pub use header::Columns;
+pub use log_file::{LogDigest, LogFile, digest, open};
 pub use tail::GoneOn;
 pub use write::{Durable, LogWriter};
 

@@ -2,8 +2,9 @@
 //! last whole row is moved to `NAME.torn` beside it, durably, before it is taken off. Rows before
 //! that one are left as they are. A row is whole if it is one of the writer's and its line ends.
 
-use super::error::LogNotWritten;
+use super::error::LogFileError;
 use super::write::{HEADER, LogWriter, sync_folder};
+use rustix::fs::OFlags;
 use std::ffi::OsString;
 use std::fs::{File, OpenOptions};
 use std::io::{self, BufRead, BufReader, Read, Seek, SeekFrom, Write};
@@ -29,10 +30,10 @@ impl LogWriter<File> {
     /// begins anew.
     ///
     /// # Errors
-    /// [`LogNotWritten`] where it is not there, is no log of this program, or takes no bytes.
-    pub fn open_to_go_on(path: &Path) -> Result<(Self, GoneOn), LogNotWritten> {
-        let failed = |step| move |source| LogNotWritten { file: path.to_owned(), step, source };
-        let file = OpenOptions::new().read(true).append(true).open(path);
+    /// [`LogFileError`] where it is not there, is no log of this program, or takes no bytes.
+    pub fn open_to_go_on(path: &Path) -> Result<(Self, GoneOn), LogFileError> {
+        let failed = |step| move |source| LogFileError { file: path.to_owned(), step, source };
+        let file = plain().read(true).append(true).open(path);
         let mut file = file.map_err(failed("opening the log to go on"))?;
         let length = file.metadata().map_err(failed("looking at the log"))?.len();
         let kept = whole_rows(&file).map_err(failed("reading the log"))?;
@@ -98,7 +99,7 @@ fn set_aside(path: &Path, file: &mut File, from: u64) -> io::Result<()> {
     let mut name = OsString::from(path);
     name.push(".torn");
     let name = PathBuf::from(name);
-    let mut torn = OpenOptions::new().append(true).create(true).mode(0o644).open(&name)?;
+    let mut torn = plain().append(true).create(true).mode(0o644).open(&name)?;
     file.seek(SeekFrom::Start(from))?;
     io::copy(file, &mut torn)?;
     torn.write_all(b"\n")?;
@@ -106,4 +107,11 @@ fn set_aside(path: &Path, file: &mut File, from: u64) -> io::Result<()> {
     sync_folder(&name)?;
     file.set_len(from)?;
     file.sync_all()
+}
+
+/// A link in the way is an error, not followed.
+fn plain() -> OpenOptions {
+    let mut options = OpenOptions::new();
+    options.custom_flags(OFlags::NOFOLLOW.bits().cast_signed());
+    options
 }

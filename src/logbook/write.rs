@@ -4,7 +4,7 @@
 //! was, to a microsecond and to the last bit of a value. A gap has no row of its own: the analysis
 //! sees it in the times, and so does anybody else's tool.
 
-use super::error::LogNotWritten;
+use super::error::LogFileError;
 use drivers::Moment;
 use std::fs::{File, OpenOptions};
 use std::io::{self, Write};
@@ -50,9 +50,9 @@ impl LogWriter<File> {
     /// Begins a log at `path`, where nothing may be yet: header and name are on the disk.
     ///
     /// # Errors
-    /// [`LogNotWritten`] where something is there already or the folder takes no file.
-    pub fn create(path: &Path) -> Result<Self, LogNotWritten> {
-        let failed = |step| move |source| LogNotWritten { file: path.to_owned(), step, source };
+    /// [`LogFileError`] where something is there already or the folder takes no file.
+    pub fn create(path: &Path) -> Result<Self, LogFileError> {
+        let failed = |step| move |source| LogFileError { file: path.to_owned(), step, source };
         let mut options = OpenOptions::new();
         let file = options.append(true).create_new(true).mode(0o644).open(path);
         let log = Self::begin(file.map_err(failed("making the log"))?, path)?;
@@ -65,8 +65,8 @@ impl<D: Durable> LogWriter<D> {
     /// Begins a log on `out` with its header, durably; `path` is what errors call it.
     ///
     /// # Errors
-    /// [`LogNotWritten`].
-    pub fn begin(out: D, path: &Path) -> Result<Self, LogNotWritten> {
+    /// [`LogFileError`].
+    pub fn begin(out: D, path: &Path) -> Result<Self, LogFileError> {
         let mut log = Self::resume(out, path, 0);
         log.waiting.extend_from_slice(HEADER);
         log.commit()?;
@@ -83,13 +83,13 @@ impl<D: Durable> LogWriter<D> {
     /// the group if its time has come.
     ///
     /// # Errors
-    /// [`LogNotWritten`]; the log is over then.
+    /// [`LogFileError`]; the log is over then.
     pub fn append(
         &mut self,
         t_s: f64,
         volts: Option<f64>,
         now: Moment,
-    ) -> Result<(), LogNotWritten> {
+    ) -> Result<(), LogFileError> {
         // Into memory; it cannot fail.
         let _ = match volts.filter(|volts| volts.is_finite()) {
             Some(volts) => writeln!(self.waiting, "{t_s:.6},{volts},V,0"),
@@ -109,9 +109,9 @@ impl<D: Durable> LogWriter<D> {
     /// Commits what waits: one append, one sync. Nothing where nothing waits.
     ///
     /// # Errors
-    /// [`LogNotWritten`]; the log is over then.
-    pub fn commit(&mut self) -> Result<(), LogNotWritten> {
-        let failed = |step, source| LogNotWritten { file: self.path.clone(), step, source };
+    /// [`LogFileError`]; the log is over then.
+    pub fn commit(&mut self) -> Result<(), LogFileError> {
+        let failed = |step, source| LogFileError { file: self.path.clone(), step, source };
         if self.broken {
             let over = io::Error::other("an earlier write failed");
             return Err(failed("going on", over));
@@ -143,8 +143,8 @@ impl<D: Durable> LogWriter<D> {
     /// Commits what waits and gives back what was written to.
     ///
     /// # Errors
-    /// [`LogNotWritten`].
-    pub fn close(mut self) -> Result<D, LogNotWritten> {
+    /// [`LogFileError`].
+    pub fn close(mut self) -> Result<D, LogFileError> {
         self.commit()?;
         Ok(self.out)
     }

@@ -11,8 +11,10 @@ mod failure;
 mod fit;
 mod identify;
 mod instrument;
+mod logging;
 mod meters;
 mod opening;
+mod output;
 mod papers;
 mod resume;
 mod stamp;
@@ -26,6 +28,7 @@ pub use fit::{ContactWord, FitTerms, run_fit};
 pub use identify::{IdentifyTerms, run_identify};
 pub use instrument::MeterTerms;
 pub use meters::{MetersTerms, run_meters};
+pub use output::{OutputTerms, run_output};
 pub use papers::{Rendering, Schema, make_keys, render_report, show_schema, sign, verify};
 pub use resume::{ResumeTerms, resume};
 pub use station::OperatorChoice;
@@ -33,6 +36,7 @@ pub use station::OperatorChoice;
 use crate::event::{Action, Answer, Ask, Event, Input, MeterIdentity};
 use crate::guide::Guide;
 use crate::journal::Journal;
+use crate::logbook::LogFile;
 use crate::operator::{Heard, Operator};
 use arrivals::{Arrival, Inbox};
 use drivers::{Clock, DriverError, Function, Identity, MeterEvent, Order, Port};
@@ -90,6 +94,7 @@ struct Run<'a> {
     asked: u64,
     open: Option<Ask>,
     measuring: Option<(Function, u64)>,
+    log: Option<LogFile>,
 }
 
 /// How a run came to its end.
@@ -105,8 +110,9 @@ impl Workbench<'_> {
     /// # Errors
     /// The failure that ended the run, after it has been recorded.
     pub async fn run(self, begin: Event) -> Result<Exit, Failure> {
-        let mut run = Run { on: self, asked: 0, open: None, measuring: None };
+        let mut run = Run { on: self, asked: 0, open: None, measuring: None, log: None };
         let outcome = run.until_over(begin).await;
+        let logged = run.log.as_mut().map_or(Ok(()), LogFile::sync);
         let Workbench { mut journal, operator, meter, clock, job, .. } = run.on;
         meter.close();
         let (exit, reason) = match &outcome {
@@ -123,6 +129,7 @@ impl Workbench<'_> {
         }
         let (exit, reason) = outcome?;
         written?;
+        logged?;
         match (Exit::from_code(exit), reason) {
             (Exit::Instrument, Some(reason)) => Err(Failure::other_meter(reason)),
             (exit, _) => Ok(exit),
@@ -138,7 +145,8 @@ impl Run<'_> {
             if let Flow::Over(exit, reason) = flow {
                 return Ok((exit, reason));
             }
-            let wake_at = self.on.guide.wake_at();
+            self.keep_log()?;
+            let wake_at = self.wake_at();
             let look_at = self.on.clock.now() + LOOK_EVERY;
             let until = wake_at.map_or(look_at, |at| at.min(look_at));
             let arrival = self.on.inbox.next(&*self.on.clock, Some(until)).await;
@@ -253,6 +261,9 @@ impl Run<'_> {
                     self.measuring = Some((function, epoch));
                     self.on.meter.order(Order::Measure { function, epoch });
                 }
+                Action::OpenLog(file, t_s) => self.open_log(file, t_s)?,
+                Action::Log(t_s, volts) => self.log(t_s, volts)?,
+                Action::CloseLog(why) => self.close_log(why)?,
                 Action::Finish(exit, reason) => return Ok(Flow::Over(exit, reason)),
             }
         }
