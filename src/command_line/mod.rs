@@ -4,6 +4,7 @@
 
 mod analyse;
 mod bench;
+mod fit;
 mod identify;
 mod meter;
 mod meters;
@@ -14,6 +15,7 @@ use bench::Bench;
 use clap::error::ErrorKind;
 use clap::{CommandFactory, Parser, Subcommand};
 use coilmark::run::{self, Exit, Failure, Rendering};
+use fit::Fit;
 use identify::{Identify, Resume};
 use meters::Meters;
 use papers::{Demo, Report, SchemaWords, Sign, Verify};
@@ -45,6 +47,8 @@ enum Command {
     Identify(Identify),
     /// Say what a switched output does, from a recorded log of its volts
     Analyse(Analyse),
+    /// Say whether this output will hold this relay: hot, on a low battery, at the cable's end
+    Fit(Box<Fit>),
     /// Go on with an identification that was interrupted
     Resume(Resume),
     /// Render the reports of a job again, from its record alone
@@ -71,6 +75,7 @@ pub fn obey() -> (Exit, Option<Failure>) {
         Command::Meters(w) => run::run_meters(&w.into()),
         Command::Identify(w) => run::run_identify(&w.into()),
         Command::Analyse(w) => run::run_analyse(&w.into()),
+        Command::Fit(w) => run::run_fit(&(*w).into()),
         Command::Resume(w) => run::resume(&w.into()),
         Command::Report(w) => {
             let rendering = if w.json { Rendering::Json } else { Rendering::Files };

@@ -24,7 +24,7 @@ pub use output::{
     Shape, Trace, TraceSpan,
 };
 pub use pin::{BadPins, Pin, Pins};
-pub use start::{IdentifyStart, RunStart, RunTerms};
+pub use start::{FitStart, IdentifyStart, RunStart, RunTerms};
 pub use verdict::Verdict;
 pub use visible::visible;
 pub use zone::{

@@ -47,6 +47,8 @@ pub const QUANTITIES: usize = Quantity::WettingMilliamps as usize + 1;
 #[derive(Clone, Debug, PartialEq)]
 pub struct Fit {
     pub(super) spreads: Vec<Spread>,
+    /// Pick-up lies between these, in volts.
+    pub(super) pick_up_bracket: (f64, f64),
     /// Whether pick-up, drop-out and maximum are shares of the rated volts.
     pub(super) pick_up_is_share: bool,
     pub(super) drop_out_is_share: bool,
@@ -116,7 +118,8 @@ impl Drawn<'_> {
     }
 
     pub(super) fn pick_up_20(&self) -> f64 {
-        self.or_share(Quantity::PickUp, self.fit.pick_up_is_share)
+        let (still, moved) = self.fit.pick_up_bracket;
+        self.or_share(Quantity::PickUp, self.fit.pick_up_is_share).max(still).min(moved)
     }
 
     /// Never above pick-up.

@@ -65,6 +65,7 @@ impl RawFit {
         }
         Ok(Fit {
             spreads: work.spreads,
+            pick_up_bracket: coil.pick_up_bracket,
             pick_up_is_share: coil.pick_up_is_share,
             drop_out_is_share: coil.drop_out_is_share,
             coil_max_is_share: coil.coil_max_is_share,

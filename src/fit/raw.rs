@@ -47,6 +47,8 @@ pub struct RawOutput {
     pub period_s: Option<f64>,
     /// Share of the period that it is on, 0 to 1.
     pub duty: Option<f64>,
+    /// Whether it pulses faster than its log could tell.
+    pub unresolved: bool,
     /// Resistance of the supply and its switch, in ohms.
     pub source_ohms: Option<f64>,
     /// What the output may deliver, in amperes.
@@ -76,8 +78,13 @@ pub struct RawCoil {
     pub ohms_percent: Option<f64>,
     /// Temperature at which `ohms` holds, in degrees Celsius; none: 20.
     pub ohms_celsius: Option<f64>,
+    /// Whether nobody said how warm the coil was while it was measured.
+    pub celsius_unknown: bool,
     /// Rated volts, where they are known.
     pub rated_volts: Option<f64>,
+    /// Rated volts with their probabilities, most probable first, where an identification gave
+    /// them.
+    pub rated_shares: Vec<(f64, f64)>,
     /// Pick-up at 20 degrees Celsius.
     pub pick_up_volts: Option<f64>,
     /// Drop-out at 20 degrees Celsius.

@@ -31,6 +31,8 @@ const TAU_S: f64 = 0.0015;
 
 /// What the rest of the work needs to know of the coil.
 pub(super) struct Coil {
+    /// Drives that did not move the contacts and that did, in volts.
+    pub(super) pick_up_bracket: (f64, f64),
     pub(super) pick_up_is_share: bool,
     pub(super) drop_out_is_share: bool,
     pub(super) coil_max_is_share: bool,
@@ -52,7 +54,8 @@ impl Work {
                  it only bears on the release times; --coil-henries says it better.",
             );
         }
-        Ok(Coil { pick_up_is_share, drop_out_is_share, coil_max_is_share, tau_s })
+        let pick_up_bracket = if pick_up_is_share { bracket(raw) } else { (0.0, f64::INFINITY) };
+        Ok(Coil { pick_up_bracket, pick_up_is_share, drop_out_is_share, coil_max_is_share, tau_s })
     }
 
     fn coil_ohms(&mut self, raw: &RawCoil) -> Result<Spread, BadFit> {
@@ -65,7 +68,16 @@ impl Work {
         let percent = Self::within("--coil-ohms-percent", raw.ohms_percent, 0.0, 50.0)?;
         let celsius = Self::within("--coil-ohms-celsius", raw.ohms_celsius, -60.0, 180.0)?;
         let ohms_20 = to_20_celsius(ohms, celsius.unwrap_or(20.0));
-        let spread = match (raw.ohms_u, percent) {
+        if raw.celsius_unknown && percent.is_none() {
+            self.assume(
+                "The coil was at 15 to 30 degrees Celsius while it was measured: 4 % of its \
+                 resistance; --coil-ohms-percent says it better.",
+            );
+        }
+        // Half of 4 %: two standard uncertainties are the range.
+        let warm = if raw.celsius_unknown { 0.02 * ohms } else { 0.0 };
+        let u = raw.ohms_u.map(|u| u.hypot(warm));
+        let spread = match (u, percent) {
             (Some(u), None) if u.is_finite() && u >= 0.0 && u < ohms / 4.0 => {
                 Spread::measured(ohms_20, u * ohms_20 / ohms)
             }
@@ -90,8 +102,11 @@ impl Work {
             None => {
                 let evidence =
                     DriveEvidence { moved_at: raw.moved_at_volts, still_at: raw.still_at_volts };
-                let shares = rated_volts(ohms.nominal, ohms.u(), evidence);
-                (Spread::one_of(&shares, PLAUSIBLE), Origin::Assumed)
+                let modelled = rated_volts(ohms.nominal, ohms.u(), evidence);
+                let found = !raw.rated_shares.is_empty();
+                let shares = if found { &raw.rated_shares } else { &modelled };
+                let from = if found { raw.origin } else { Origin::Assumed };
+                (Spread::one_of(shares, PLAUSIBLE), from)
             }
         };
         let Some(spread) = spread else { return Ok(None) };
@@ -121,17 +136,6 @@ impl Work {
             self.input(Quantity::PickUp, "pick-up at 20 C", "V", spread, Origin::Stated);
             return Ok(false);
         }
-        if let Some(moved) = raw.moved_at_volts.filter(|v| *v > 0.0) {
-            let still = raw.still_at_volts.filter(|v| *v > 0.0 && *v < moved);
-            let low = still.unwrap_or(0.3 * moved);
-            let spread = Spread::between(low, f64::midpoint(low, moved), moved);
-            self.input(Quantity::PickUp, "pick-up at 20 C", "V", spread, raw.origin);
-            self.assume(
-                "Pick-up lies between the highest drive that did not move the contacts and the \
-                 lowest that did, at about 20 degrees Celsius; --pick-up-volts says it better.",
-            );
-            return Ok(false);
-        }
         let Some(rated) = rated else {
             return Err(BadFit::new(
                 "neither pick-up nor rated volts of this coil are known",
@@ -140,13 +144,24 @@ impl Work {
         };
         let (low, mid, high) = PICK_UP_SHARE;
         let spread = Spread::between(low, mid, high);
-        let shown = Spread::between(low * rated.low, mid * rated.nominal, high * rated.high);
+        let (still, moved) = bracket(raw);
+        let seen = |volts: f64| volts.clamp(still, moved);
+        let shown = Spread::between(
+            seen(low * rated.low),
+            seen(mid * rated.nominal),
+            seen(high * rated.high),
+        );
         self.show("pick-up at 20 C", "V", &shown, Origin::Assumed);
         self.set(Quantity::PickUp, spread);
-        self.assume(
+        let bracketed = if moved.is_finite() {
+            " and no more than the drive that moved the contacts at the bench"
+        } else {
+            ""
+        };
+        self.assume(format!(
             "Pick-up is not known: 40 to 80 % of the rated volts (must operate at 80 %: terms \
-             after JIS C 4530 and JIS C 5442).",
-        );
+             after JIS C 4530 and JIS C 5442){bracketed}; --pick-up-volts says it better."
+        ));
         Ok(true)
     }
 
@@ -181,4 +196,11 @@ impl Work {
         );
         Ok(true)
     }
+}
+
+/// The highest drive that left the contacts still and the lowest that moved them, in volts.
+fn bracket(raw: &RawCoil) -> (f64, f64) {
+    let moved = raw.moved_at_volts.filter(|v| *v > 0.0).unwrap_or(f64::INFINITY);
+    let still = raw.still_at_volts.filter(|v| *v > 0.0 && *v < moved).unwrap_or(0.0);
+    (still, moved)
 }

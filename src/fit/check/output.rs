@@ -144,6 +144,12 @@ impl Work {
     fn pulse(raw: &RawOutput) -> Result<Option<(f64, f64)>, BadFit> {
         let period = Self::within("--period-s", raw.period_s, 0.001, 3600.0)?;
         let duty = Self::within("--duty", raw.duty, 0.0, 1.0)?;
+        if raw.unresolved && (period.is_none() || duty.is_none()) {
+            return Err(BadFit::new(
+                "the output pulses faster than its log could tell",
+                "log it with a faster meter, or give --period-s and --duty",
+            ));
+        }
         match (period, duty) {
             (Some(period), Some(duty)) if duty > 0.0 && duty < 1.0 => {
                 Ok(Some((period * (1.0 - duty), period * duty)))

@@ -2,10 +2,10 @@
 //! summary. Figures come from counts ([`Watch`], [`Spans`]); nothing is measured or waited for
 //! here. A line is at most 79 columns while its numbers are usual ones.
 
+use drivers::Moment;
 use drivers::reading::{Reading, Unit, Value};
 use drivers::spans::Spans;
 use drivers::watch::Watch;
-use drivers::Moment;
 use serde_json::{Value as Json, json};
 
 /// What the link is doing.
@@ -46,12 +46,12 @@ impl Figures<'_> {
         let rate = self.per_second_lately.unwrap_or_default();
         let trips = match (self.round_trips.median(), self.round_trips.spread().range()) {
             (Some(median), Some((_, worst))) => {
-                format!("answers in {}, worst {}", span(median), span(worst))
+                format!("trip {}, worst {}", span(median), span(worst))
             }
             _ => "sends by itself".into(),
         };
         let lost = self.watch.losses;
-        format!("{reading:<26} {rate:>6.1}/s  {trips}  faults {}  lost {lost}", self.faults())
+        format!("{reading:<20} {rate:>6.1}/s  {trips}  faults {}  lost {lost}", self.faults())
     }
 
     /// The object of this note.
@@ -147,7 +147,11 @@ fn shown(reading: &Reading) -> String {
         Value::Number(value) => {
             let (scale, prefix) = scale(value, reading.unit);
             let places = if (value / scale).abs() < 100.0 { 3 } else { 2 };
-            let u = reading.u.map(|u| format!(" \u{b1} {:.places$}", 2.0 * u / scale));
+            let u = reading.u.map(|u| {
+                let u = 2.0 * u / scale;
+                let places = (1.0 - u.max(1e-9).log10().floor()).clamp(0.0, 4.0) as usize;
+                format!(" \u{b1} {u:.places$}")
+            });
             format!("{:+.places$} {prefix}{unit}{}", value / scale, u.unwrap_or_default())
         }
     }
@@ -162,9 +166,13 @@ fn scale(value: f64, unit: Unit) -> (f64, &'static str) {
     }
 }
 
-/// A span of seconds: `0.41 ms`, `1.90 s`.
+/// A span of seconds: `0.41 ms`, `40.0 ms`, `1.90 s`.
 fn span(seconds: f64) -> String {
-    if seconds < 1.0 { format!("{:.2} ms", seconds * 1e3) } else { format!("{seconds:.2} s") }
+    match seconds * 1e3 {
+        ms if ms < 10.0 => format!("{ms:.2} ms"),
+        ms if ms < 1000.0 => format!("{ms:.1} ms"),
+        _ => format!("{seconds:.2} s"),
+    }
 }
 
 fn rounded(value: f64, places: i32) -> f64 {
