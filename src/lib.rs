@@ -17,3 +17,4 @@ pub mod output;
 pub mod relay;
 pub mod report;
 pub mod run;
+pub mod settings;

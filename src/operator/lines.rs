@@ -21,13 +21,12 @@ const SIMULATED: &str =
 pub struct Lines<W> {
     out: W,
     simulated: bool,
-    rings: bool,
 }
 
 impl<W: Write> Lines<W> {
-    /// An operator that is written to `out`; `rings`: whether a capture rings the terminal bell.
-    pub const fn new(out: W, rings: bool) -> Self {
-        Self { out, simulated: false, rings }
+    /// An operator that is written to `out`.
+    pub const fn new(out: W) -> Self {
+        Self { out, simulated: false }
     }
 
     fn line(&mut self, text: &str) -> io::Result<()> {
@@ -65,8 +64,6 @@ impl<W: Write> Lines<W> {
     }
 
     fn capture(&mut self, c: &Capture) -> io::Result<()> {
-        let bell = if self.rings { "\u{7}" } else { "" };
-        write!(self.out, "{bell}")?;
         self.line(&format!(
             "      {}-{} {}: {}",
             c.red,
@@ -82,9 +79,10 @@ impl<W: Write> Lines<W> {
     fn belief(&mut self, belief: &BeliefSummary) -> io::Result<()> {
         match belief.candidates.first() {
             Some(first) if first.posterior >= 0.2 => self.line(&format!(
-                "      likeliest now: {} ({})",
+                "      likeliest now: {} ({}){}",
                 in_words(first),
-                percent(first.posterior)
+                percent(first.posterior),
+                placements_left(belief).map_or(String::new(), |left| format!("; {left}"))
             )),
             _ => Ok(()),
         }
@@ -131,6 +129,13 @@ impl<W: Write> Lines<W> {
     }
 }
 
+impl Lines<Vec<u8>> {
+    /// What was written since the last time.
+    pub(super) fn take(&mut self) -> Vec<u8> {
+        std::mem::take(&mut self.out)
+    }
+}
+
 impl<W: Write> Operator for Lines<W> {
     fn ask(&mut self, seq: u64, ask: &Ask) -> io::Result<()> {
         match ask {
@@ -148,7 +153,9 @@ impl<W: Write> Operator for Lines<W> {
                 if let Some(why) = why {
                     self.wrapped("      ", why)?;
                 }
-                self.line("    Enter when both touch (s cannot reach, a last one again, q stop)")
+                self.line(
+                    "    Enter when both touch (s [why] cannot reach, a last one again, q stop)",
+                )
             }
             Ask::Drive(DriveState::Rest) => {
                 self.line(&format!("[{seq}] Take the drive OFF the coil; leave the leads on"))?;
@@ -158,7 +165,9 @@ impl<W: Write> Operator for Lines<W> {
                 self.line(&format!(
                     "[{seq}] Put {volts} V on the coil: PLUS on {plus}, MINUS on {minus}; leave the leads on"
                 ))?;
-                self.line("    Enter when it is on (s cannot drive it, a last one again, q stop)")
+                self.line(
+                    "    Enter when it is on (s [why] cannot drive it, a last one again, q stop)",
+                )
             }
             Ask::Alarm { state } => {
                 let text = match state {
@@ -192,6 +201,7 @@ impl<W: Write> Operator for Lines<W> {
                 self.line(&format!("      capture {capture} is taken back"))
             }
             Event::AskSkipped { .. } => self.line("      skipped"),
+            Event::OperatorRemarked { text } => self.wrapped("      ", &format!("because: {text}")),
             Event::FunctionRefused { function } => {
                 self.line(&format!("      this meter has no {function}; going on without"))
             }
@@ -235,6 +245,10 @@ impl<W: Write> Operator for Lines<W> {
             "s" | "skip" => Heard::Answer(None, Answer::Skip),
             "a" | "again" => Heard::Answer(None, Answer::Again),
             "q" | "abort" => Heard::Answer(None, Answer::Abort),
+            other if other.starts_with("s ") => Heard::SkipBecause(
+                None,
+                line.trim().chars().skip(2).collect::<String>().trim().into(),
+            ),
             other => {
                 let shown: String = other.chars().take(24).collect();
                 Heard::Unclear(format!(
@@ -245,8 +259,17 @@ impl<W: Write> Operator for Lines<W> {
     }
 }
 
+/// How many placements are likely left, in words.
+pub(super) fn placements_left(belief: &BeliefSummary) -> Option<String> {
+    let left = belief.placements_left.filter(|left| left.is_finite())?;
+    Some(match left.round() {
+        left if left <= 1.0 => "about one placement left".into(),
+        left => format!("about {left:.0} placements left"),
+    })
+}
+
 /// A captured value in words.
-fn measured(c: &Capture) -> String {
+pub(super) fn measured(c: &Capture) -> String {
     let Some(value) = c.value else {
         return match c.function {
             Function::Diode => "does not conduct".into(),
@@ -258,7 +281,7 @@ fn measured(c: &Capture) -> String {
 }
 
 /// A number with four significant digits.
-fn quantity(value: f64) -> String {
+pub(super) fn quantity(value: f64) -> String {
     let size = value.abs();
     let decimals = match size {
         s if s >= 1000.0 => 0,
@@ -270,12 +293,12 @@ fn quantity(value: f64) -> String {
 }
 
 /// A probability, never rounded up to certainty.
-fn percent(p: f64) -> String {
+pub(super) fn percent(p: f64) -> String {
     let shown = format!("{:.2}", 100.0 * p);
     if shown == "100.00" && p < 1.0 { "over 99.99 %".into() } else { format!("{shown} %") }
 }
 
-fn in_words(candidate: &Candidate) -> String {
+pub(super) fn in_words(candidate: &Candidate) -> String {
     let coils: Vec<String> = candidate.coils.iter().map(|[a, b]| format!("coil {a}-{b}")).collect();
     let poles: Vec<String> = candidate
         .poles
@@ -347,7 +370,7 @@ mod tests {
 
     fn said(act: impl FnOnce(&mut Lines<&mut Vec<u8>>) -> io::Result<()>) -> String {
         let mut out = Vec::new();
-        act(&mut Lines::new(&mut out, false)).unwrap();
+        act(&mut Lines::new(&mut out)).unwrap();
         String::from_utf8(out).unwrap()
     }
 
@@ -361,7 +384,7 @@ mod tests {
 
     #[test]
     fn a_caution_wants_a_word_and_not_just_enter() {
-        let lines = Lines::new(Vec::new(), false);
+        let lines = Lines::new(Vec::new());
         let ask = Ask::Acknowledge { caution: Caution::DeadCircuit, text: "t".into() };
         let Heard::Answer(None, enter) = lines.parse("") else { panic!("Enter is an answer") };
         assert!(!ask.accepts(enter));

@@ -130,6 +130,7 @@ impl Record {
             Event::LinkChanged(LinkNews::OtherMeterAccepted { .. })
             | Event::AlarmChanged { .. }
             | Event::MeterComplained { .. }
+            | Event::OperatorRemarked { .. }
             | Event::RunFinished { .. } => {}
         }
     }
