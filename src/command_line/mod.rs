@@ -5,9 +5,11 @@
 mod analyse;
 mod bench;
 mod defaults;
+mod fit;
 mod guidance;
 mod identify;
 mod meter;
+mod meters;
 mod papers;
 mod topics;
 
@@ -15,9 +17,11 @@ use analyse::Analyse;
 use bench::Bench;
 use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
 use coilmark::run::{self, Exit, Failure, Rendering, Settings};
+use fit::Fit;
 use guidance::{Completions, Help, Manual};
 use identify::{Identify, Resume};
-use papers::{Demo, Meters, Report, SchemaWords, Verify};
+use meters::Meters;
+use papers::{Demo, Report, SchemaWords, Sign, Verify};
 
 /// The longest message about a word, in characters: the word may be of any length.
 const MESSAGE_MAX: usize = 600;
@@ -46,12 +50,16 @@ enum Command {
     Identify(Identify),
     /// Say what a switched output does, from a recorded log of its volts
     Analyse(Analyse),
+    /// Say whether this output will hold this relay: hot, on a low battery, at the cable's end
+    Fit(Box<Fit>),
     /// Go on with an identification that was interrupted
     Resume(Resume),
     /// Render the reports of a job again, from its record alone
     Report(Report),
     /// Check that the record of a job is whole and unchanged
     Verify(Verify),
+    /// Sign the record of a job with a key of your own
+    Sign(Sign),
     /// Run the simulated instruments by themselves, on a pseudo-terminal or TCP
     Bench(Bench),
     /// Print the JSON Schema of something machine-readable
@@ -82,15 +90,21 @@ pub fn obey() -> (Exit, Option<Failure>) {
     log_to_stderr(words.verbose);
     let outcome = match command {
         Command::Demo(w) => run::run_demo(w.job, w.seed),
-        Command::Meters(w) => run::run_meters(w.try_link.as_deref(), &w.profile, w.json),
+        Command::Meters(w) => run::run_meters(&w.into()),
         Command::Identify(w) => run::run_identify(&w.into()),
         Command::Analyse(w) => run::run_analyse(&w.into()),
+        Command::Fit(w) => run::run_fit(&(*w).into()),
         Command::Resume(w) => run::resume(&w.into()),
         Command::Report(w) => {
             let rendering = if w.json { Rendering::Json } else { Rendering::Files };
             run::render_report(&w.job, rendering)
         }
-        Command::Verify(w) => run::verify(&w.job),
+        Command::Verify(w) => run::verify(&w.job, w.signer.as_deref()),
+        Command::Sign(w) => match (w.job, w.key, w.new_key) {
+            (Some(job), Some(key), _) => run::sign(&job, &key),
+            (_, _, Some(file)) => run::make_keys(&file),
+            _ => Ok(Exit::BadInput),
+        },
         Command::Bench(w) => run::run_bench(&w.into()),
         Command::Schema(w) => run::show_schema(w.name.into()),
         Command::Settings => run::show_settings(&settings),

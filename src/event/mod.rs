@@ -5,9 +5,11 @@
 
 mod ask;
 mod finding;
+mod fit;
 mod output;
 mod pin;
 mod start;
+mod verdict;
 mod visible;
 
 pub use ask::{AlarmState, Answer, Ask, AskedDrive, Caution, DriveState};
@@ -15,12 +17,14 @@ pub use finding::{
     Apart, Candidate, CoilFound, Evidence, Fault, FaultCode, Finding, Form, IdentifyFinding,
     Latching, Outcome, PoleFound, RatedVolts,
 };
+pub use fit::{FitCheck, FitCode, FitFinding, FitInput, HoldUp, Origin, SuppressionChoice};
 pub use output::{
     Cadence, ChangeKind, InrushDip, LevelChange, LogCounts, OutputFinding, OutputWindow, Polarity,
     Shape, Trace, TraceSpan,
 };
 pub use pin::{BadPins, Pin, Pins};
-pub use start::{IdentifyStart, RunStart, RunTerms};
+pub use start::{FitStart, IdentifyStart, RunStart, RunTerms};
+pub use verdict::Verdict;
 pub use visible::visible;
 
 use drivers::{Function, Reading, Unit};

@@ -15,6 +15,9 @@ pub struct RunStart {
     pub simulated: bool,
     /// Whether this part goes on with an earlier one of the same job.
     pub resumed: bool,
+    /// How many bytes of a torn last line were set aside before this part went on.
+    #[serde(default, skip_serializing_if = "is_zero")]
+    pub torn_bytes: u64,
     /// The meter's link, as the operator wrote it.
     pub meter: String,
     /// The meter's profile by name.
@@ -30,6 +33,8 @@ pub struct RunStart {
 pub enum RunTerms {
     /// An unmarked relay, pin by pin.
     Identify(IdentifyStart),
+    /// Whether an output will hold a relay.
+    Fit(FitStart),
 }
 
 impl RunTerms {
@@ -38,6 +43,7 @@ impl RunTerms {
     pub const fn command(&self) -> &'static str {
         match self {
             Self::Identify(_) => "identify",
+            Self::Fit(_) => "fit",
         }
     }
 }
@@ -64,4 +70,17 @@ pub struct IdentifyStart {
     /// Whether coil and poles are measured against each other at the end.
     #[serde(default)]
     pub isolation: bool,
+}
+
+/// What a fit was given beside the record of its job. Its numbers stand in the finding's inputs.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct FitStart {
+    /// The log of the output, as the operator wrote it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub log: Option<String>,
+}
+
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "serde hands over a reference")]
+const fn is_zero(count: &u64) -> bool {
+    *count == 0
 }

@@ -6,6 +6,7 @@
 mod check;
 mod error;
 mod line;
+mod signature;
 mod task;
 mod time;
 mod verify;
@@ -13,6 +14,7 @@ mod verify;
 pub use check::{Damage, DamageKind};
 pub use error::JournalError;
 pub use line::Entry;
+pub use signature::{SIGNATURE_NAME, SignatureError, Signed, check_signature, make_keys, sign};
 pub use task::{Task, tasks};
 pub use time::{LocalTime, Stamp};
 pub use verify::{Verified, verify};
@@ -108,7 +110,8 @@ impl Journal {
         let mut file = options().read(true).open(&path).map_err(|e| not_opened(&path, e))?;
         lock(&file, &path)?;
         let bytes = read_all(&mut file, &path)?;
-        let Checked { entries, good_bytes, last_chain, torn_bytes, stop } = check::check(&bytes);
+        let Checked { entries, good_bytes, last_chain, torn_bytes, stop, .. } =
+            check::check(&bytes);
         if let Some(stop) = stop {
             return Err(JournalError::stopped(&path, stop));
         }

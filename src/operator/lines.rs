@@ -58,6 +58,7 @@ impl<W: Write> Lines<W> {
                 let pins: Vec<&str> = terms.pins.iter().map(crate::event::Pin::label).collect();
                 self.line(&format!("  pins {}", pins.join(" ")))?;
             }
+            RunTerms::Fit(_) => {}
         }
         self.line(&format!("  meter {} by profile {}", start.meter, start.profile))?;
         if start.simulated { self.wrapped("  ", SIMULATED) } else { Ok(()) }
@@ -218,7 +219,7 @@ impl<W: Write> Operator for Lines<W> {
             Event::AlarmChanged { .. } => Ok(()),
             Event::ResultReached(finding) => match finding {
                 Finding::Identify(finding) => self.result(finding),
-                Finding::Output(_) => Ok(()),
+                Finding::Output(_) | Finding::Fit(_) => Ok(()),
             },
             Event::RunFinished { exit, reason, job } => {
                 if let (4, Some(reason)) = (exit, reason) {

@@ -64,7 +64,7 @@ impl Fold {
         Some(match &entry.event {
             Event::RunStarted(start) => {
                 let run = u32::try_from(self.report.runs.len()).unwrap_or(u32::MAX);
-                What::Began { run, resumed: start.resumed }
+                What::Began { run, resumed: start.resumed, torn_bytes: start.torn_bytes }
             }
             Event::MeterIdentified(meter) => What::Meter(meter.clone()),
             Event::CautionAcknowledged { caution, text } => {

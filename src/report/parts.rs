@@ -59,6 +59,8 @@ pub enum What {
         run: u32,
         /// Whether it goes on with an earlier one.
         resumed: bool,
+        /// How many bytes of a torn last line were set aside before it.
+        torn_bytes: u64,
     },
     /// A meter answered.
     Meter(MeterIdentity),

@@ -8,6 +8,7 @@ use super::ease::Ease;
 use super::failure::{Exit, Failure};
 use crate::bench::{Bench, Served};
 use crate::event::{RunStart, RunTerms};
+use drivers::link::RoundTrips;
 use drivers::{Clock, LinkSpec, Port, PortOptions, Profile};
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -93,10 +94,16 @@ impl Instrument {
             version: env!("CARGO_PKG_VERSION").into(),
             simulated: self.is_simulated(),
             resumed: false,
+            torn_bytes: 0,
             meter: self.link.clone(),
             profile: self.profile.name.clone(),
             terms,
         }
+    }
+
+    /// Has its round trips measured from the next opening on.
+    pub(super) fn measure_round_trips(&mut self, round_trips: Arc<RoundTrips>) {
+        self.options.round_trips = Some(round_trips);
     }
 
     pub(super) const fn is_simulated(&self) -> bool {

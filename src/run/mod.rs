@@ -9,6 +9,7 @@ mod bench;
 mod demo;
 mod ease;
 mod failure;
+mod fit;
 mod identify;
 mod instrument;
 mod meters;
@@ -24,10 +25,11 @@ pub use bench::{BenchTerms, run_bench};
 pub use demo::run_demo;
 pub use ease::Ease;
 pub use failure::{Exit, Failure};
+pub use fit::{ContactWord, FitTerms, run_fit};
 pub use identify::{IdentifyTerms, run_identify};
 pub use instrument::MeterTerms;
-pub use meters::run_meters;
-pub use papers::{Rendering, Schema, render_report, show_schema, verify};
+pub use meters::{MetersTerms, run_meters};
+pub use papers::{Rendering, Schema, make_keys, render_report, show_schema, sign, verify};
 pub use resume::{ResumeTerms, resume};
 pub use settings::{Settings, show_settings};
 pub use station::OperatorChoice;
@@ -42,6 +44,14 @@ use stamp::stamp;
 use std::sync::Arc;
 use std::time::Duration;
 use tracing::debug;
+
+/// What waits for the loops.
+fn runtime() -> Result<tokio::runtime::Runtime, Failure> {
+    tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .map_err(|e| Failure::new(Exit::Aborted, format!("runtime: {e}"), "try again"))
+}
 
 /// The hands of a simulated bench, if there are any.
 pub enum Hands {

@@ -57,13 +57,57 @@ pub fn render_report(job: &Path, rendering: Rendering) -> Result<Exit, Failure> 
 ///
 /// # Errors
 /// [`Failure`] where there is none (2), or it cannot be read at all.
-pub fn verify(job: &Path) -> Result<Exit, Failure> {
+pub fn verify(job: &Path, signer: Option<&Path>) -> Result<Exit, Failure> {
     let verified = journal::verify(job)?;
     if verified == Verified::NoJournal {
         return Err(JournalError::NoJournal { file: job.join(journal::FILE_NAME) }.into());
     }
-    println!("{}: {verified}", visible(&job.display().to_string()));
-    Ok(if verified.is_sound() { Exit::Done } else { Exit::NotPassed })
+    let job_shown = visible(&job.display().to_string());
+    println!("{job_shown}: {verified}");
+    let mut sound = verified.is_sound();
+    if sound {
+        let signed = match signer {
+            Some(signer) => Some(journal::check_signature(job, signer)?),
+            None => None,
+        };
+        if let Some(signed) = signed {
+            println!("{job_shown}: {signed}");
+            sound = signed.is_good();
+        } else if job.join(journal::SIGNATURE_NAME).exists() {
+            println!("{job_shown}: a signature is there; --signer KEY.pub checks it");
+        }
+    }
+    Ok(if sound { Exit::Done } else { Exit::NotPassed })
+}
+
+/// Signs a job's record with the secret key in a file.
+///
+/// # Errors
+/// [`Failure`] with its exit code.
+pub fn sign(job: &Path, key: &Path) -> Result<Exit, Failure> {
+    let lines = journal::sign(job, key)?;
+    println!("{}: {lines} lines signed", visible(&job.display().to_string()));
+    Ok(Exit::Done)
+}
+
+/// Makes a pair of keys: `FILE`, which is to be kept secret, and `FILE.pub`.
+///
+/// # Errors
+/// [`Failure`] with its exit code.
+pub fn make_keys(file: &Path) -> Result<Exit, Failure> {
+    let mut chance = [0; 32];
+    let filled = rustix::rand::getrandom(&mut chance, rustix::rand::GetRandomFlags::empty());
+    if filled != Ok(chance.len()) {
+        return Err(Failure::new(
+            Exit::NotPassed,
+            "the system gave no randomness for a key",
+            "make the key with another tool: an Ed25519 key in PKCS#8 PEM",
+        ));
+    }
+    let public = journal::make_keys(file, &chance)?;
+    println!("secret key: {} (keep it to yourself)", visible(&file.display().to_string()));
+    println!("public key: {} (give it to whoever checks)", visible(&public.display().to_string()));
+    Ok(Exit::Done)
 }
 
 /// Prints a schema.

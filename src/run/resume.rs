@@ -64,6 +64,7 @@ pub fn resume(terms: &ResumeTerms) -> Result<Exit, Failure> {
     let meter = Instrument::find(&meter)?;
     let start = RunStart {
         resumed: true,
+        torn_bytes: past.repaired.map_or(0, |repair| repair.bytes_torn),
         simulated: begun.simulated || meter.is_simulated(),
         meter: meter.link.clone(),
         version: env!("CARGO_PKG_VERSION").into(),
@@ -91,5 +92,9 @@ fn guide(begun: &RunStart, terms: &ResumeTerms) -> Result<Box<dyn Guide>, Failur
         RunTerms::Identify(start) => {
             identify::guide(start, begun.simulated, terms.operator, terms.accept_meter)
         }
+        RunTerms::Fit(_) => Err(Failure::bad_input(
+            format!("{}: a fit is worked out at once", terms.job.display()),
+            "run coilmark fit again with this --job",
+        )),
     }
 }

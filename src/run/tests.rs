@@ -33,6 +33,7 @@ fn start() -> RunStart {
         version: "0".into(),
         simulated: true,
         resumed: false,
+        torn_bytes: 0,
         meter: "sim:test".into(),
         profile: "scpi".into(),
         terms: RunTerms::Identify(identify()),

@@ -82,6 +82,7 @@ impl Stage {
             version: "0".into(),
             simulated: true,
             resumed: false,
+            torn_bytes: 0,
             meter: "sim:part.toml".into(),
             profile: "scpi".into(),
             terms: RunTerms::Identify(IdentifyStart {

@@ -136,7 +136,6 @@ impl View {
             RunTerms::Identify(terms) => {
                 Some((terms.pins.iter().cloned().collect(), terms.footprint.as_deref()))
             }
-            #[allow(unreachable_patterns, reason = "other commands have no part with pins")]
             _ => None,
         }
     }

@@ -105,9 +105,16 @@ fn row(report: &Report, step: &Step) -> Option<Row> {
             words::text(red),
             words::text(black)
         ),
-        What::Began { run, resumed } => {
+        What::Began { run, resumed, torn_bytes } => {
             let verb = if *resumed { "resumes the job" } else { "begins" };
-            format!("Run {run} {verb}: {} {}.", step.at.date_and_time(), step.at.offset_name())
+            let torn = match torn_bytes {
+                0 => String::new(),
+                bytes => format!(
+                    " The record's last line was torn ({bytes} bytes) and has been set aside."
+                ),
+            };
+            let (when, offset) = (step.at.date_and_time(), step.at.offset_name());
+            format!("Run {run} {verb}: {when} {offset}.{torn}")
         }
         What::Meter(meter) => format!("The meter answers: {}.", words::identity(meter)),
         What::Caution { caution, .. } => {
