@@ -94,6 +94,12 @@ pub enum Event {
         #[serde(rename = "skipped", alias = "ask")]
         ask: Ask,
     },
+    /// The operator's reason for the skip before it.
+    #[serde(rename = "remark")]
+    OperatorRemarked {
+        /// In the operator's words.
+        text: String,
+    },
     /// What is believed after a capture.
     #[serde(rename = "belief")]
     BeliefUpdated(BeliefSummary),

@@ -26,7 +26,8 @@ const STRIP_LINE_S: f64 = 5.0;
 pub struct Lines<W> {
     out: W,
     simulated: bool,
-    rings: bool,
+    /// Whether the strip is written over itself, as a terminal can.
+    rewrites: bool,
     strip: Strip,
     /// The log's time when the strip was last written, in seconds.
     strip_at_s: f64,
@@ -35,10 +36,10 @@ pub struct Lines<W> {
 }
 
 impl<W: Write> Lines<W> {
-    /// An operator that is written to `out`; `rings`: whether a capture rings the terminal bell.
-    pub const fn new(out: W, rings: bool) -> Self {
+    /// An operator that is written to `out`; `rewrites`: whether a live line may be written over.
+    pub const fn new(out: W, rewrites: bool) -> Self {
         let strip = Strip::new();
-        Self { out, simulated: false, rings, strip, strip_at_s: 0.0, strip_stands: false }
+        Self { out, simulated: false, rewrites, strip, strip_at_s: 0.0, strip_stands: false }
     }
 
     fn line(&mut self, text: &str) -> io::Result<()> {
@@ -82,14 +83,14 @@ impl<W: Write> Lines<W> {
 
     /// On a terminal the strip is written over itself; elsewhere a line now and then is enough.
     fn draw_strip(&mut self) -> io::Result<()> {
-        let every = if self.rings { STRIP_S } else { STRIP_LINE_S };
+        let every = if self.rewrites { STRIP_S } else { STRIP_LINE_S };
         let since = self.strip.t_s() - self.strip_at_s;
         if since.abs() < every {
             return Ok(());
         }
         self.strip_at_s = self.strip.t_s();
         let text = self.strip.line();
-        if self.rings {
+        if self.rewrites {
             self.strip_stands = true;
             write!(self.out, "\r{}", visible(&text))?;
             return self.out.flush();
@@ -109,8 +110,6 @@ impl<W: Write> Lines<W> {
     }
 
     fn capture(&mut self, c: &Capture) -> io::Result<()> {
-        let bell = if self.rings { "\u{7}" } else { "" };
-        write!(self.out, "{bell}")?;
         self.line(&format!(
             "      {}-{} {}: {}",
             c.red,
@@ -126,9 +125,10 @@ impl<W: Write> Lines<W> {
     fn belief(&mut self, belief: &BeliefSummary) -> io::Result<()> {
         match belief.candidates.first() {
             Some(first) if first.posterior >= 0.2 => self.line(&format!(
-                "      likeliest now: {} ({})",
+                "      likeliest now: {} ({}){}",
                 in_words(first),
-                percent(first.posterior)
+                percent(first.posterior),
+                placements_left(belief).map_or(String::new(), |left| format!("; {left}"))
             )),
             _ => Ok(()),
         }
@@ -175,6 +175,13 @@ impl<W: Write> Lines<W> {
     }
 }
 
+impl Lines<Vec<u8>> {
+    /// What was written since the last time.
+    pub(super) fn take(&mut self) -> Vec<u8> {
+        std::mem::take(&mut self.out)
+    }
+}
+
 impl<W: Write> Operator for Lines<W> {
     fn ask(&mut self, seq: u64, ask: &Ask) -> io::Result<()> {
         match ask {
@@ -192,7 +199,9 @@ impl<W: Write> Operator for Lines<W> {
                 if let Some(why) = why {
                     self.wrapped("      ", why)?;
                 }
-                self.line("    Enter when both touch (s cannot reach, a last one again, q stop)")
+                self.line(
+                    "    Enter when both touch (s [why] cannot reach, a last one again, q stop)",
+                )
             }
             Ask::Drive(DriveState::Rest) => {
                 self.line(&format!("[{seq}] Take the drive OFF the coil; leave the leads on"))?;
@@ -202,7 +211,9 @@ impl<W: Write> Operator for Lines<W> {
                 self.line(&format!(
                     "[{seq}] Put {volts} V on the coil: PLUS on {plus}, MINUS on {minus}; leave the leads on"
                 ))?;
-                self.line("    Enter when it is on (s cannot drive it, a last one again, q stop)")
+                self.line(
+                    "    Enter when it is on (s [why] cannot drive it, a last one again, q stop)",
+                )
             }
             Ask::Alarm { state } => {
                 let text = match state {
@@ -236,6 +247,7 @@ impl<W: Write> Operator for Lines<W> {
                 self.line(&format!("      capture {capture} is taken back"))
             }
             Event::AskSkipped { .. } => self.line("      skipped"),
+            Event::OperatorRemarked { text } => self.wrapped("      ", &format!("because: {text}")),
             Event::FunctionRefused { function } => {
                 self.line(&format!("      this meter has no {function}; going on without"))
             }
@@ -288,6 +300,10 @@ impl<W: Write> Operator for Lines<W> {
             "s" | "skip" => Heard::Answer(None, Answer::Skip),
             "a" | "again" => Heard::Answer(None, Answer::Again),
             "q" | "abort" => Heard::Answer(None, Answer::Abort),
+            other if other.starts_with("s ") => Heard::SkipBecause(
+                None,
+                line.trim().chars().skip(2).collect::<String>().trim().into(),
+            ),
             other => {
                 let shown: String = other.chars().take(24).collect();
                 Heard::Unclear(format!(
@@ -298,8 +314,17 @@ impl<W: Write> Operator for Lines<W> {
     }
 }
 
+/// How many placements are likely left, in words.
+pub(super) fn placements_left(belief: &BeliefSummary) -> Option<String> {
+    let left = belief.placements_left.filter(|left| left.is_finite())?;
+    Some(match left.round() {
+        left if left <= 1.0 => "about one placement left".into(),
+        left => format!("about {left:.0} placements left"),
+    })
+}
+
 /// A captured value in words.
-fn measured(c: &Capture) -> String {
+pub(super) fn measured(c: &Capture) -> String {
     let Some(value) = c.value else {
         return match c.function {
             Function::Diode => "does not conduct".into(),
@@ -311,7 +336,7 @@ fn measured(c: &Capture) -> String {
 }
 
 /// A number with four significant digits.
-fn quantity(value: f64) -> String {
+pub(super) fn quantity(value: f64) -> String {
     let size = value.abs();
     let decimals = match size {
         s if s >= 1000.0 => 0,
@@ -323,12 +348,12 @@ fn quantity(value: f64) -> String {
 }
 
 /// A probability, never rounded up to certainty.
-fn percent(p: f64) -> String {
+pub(super) fn percent(p: f64) -> String {
     let shown = format!("{:.2}", 100.0 * p);
     if shown == "100.00" && p < 1.0 { "over 99.99 %".into() } else { format!("{shown} %") }
 }
 
-fn in_words(candidate: &Candidate) -> String {
+pub(super) fn in_words(candidate: &Candidate) -> String {
     let coils: Vec<String> = candidate.coils.iter().map(|[a, b]| format!("coil {a}-{b}")).collect();
     let poles: Vec<String> = candidate
         .poles

@@ -92,6 +92,7 @@ impl Fold {
                 counts.skips += 1;
                 What::Skipped { asked: ask.clone() }
             }
+            Event::OperatorRemarked { text } => What::Remark { text: text.clone() },
             Event::BeliefUpdated(belief) => {
                 self.believed(entry.seq, belief);
                 return None;

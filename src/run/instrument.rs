@@ -4,6 +4,7 @@
 
 use super::Hands;
 use super::arrivals::Inbox;
+use super::ease::Ease;
 use super::failure::{Exit, Failure};
 use super::opening::{BUSY_FOR, open_when_free};
 use crate::bench::{Bench, Served};
@@ -25,6 +26,8 @@ pub struct MeterTerms {
     pub reconnect_for: Duration,
     /// Where every byte on the link is written, if anywhere.
     pub trace_link: Option<PathBuf>,
+    /// What eases the work of the hands beside it.
+    pub ease: Ease,
 }
 
 /// A meter that has been named, real or simulated, not yet opened.
@@ -32,6 +35,7 @@ pub(super) struct Instrument {
     pub(super) link: String,
     spec: LinkSpec,
     pub(super) profile: Profile,
+    pub(super) ease: Ease,
     options: PortOptions,
     simulated: Option<Simulated>,
 }
@@ -56,10 +60,13 @@ impl Instrument {
         let Some(sim) = terms.link.strip_prefix("sim:") else {
             let spec = terms.link.parse::<LinkSpec>()?;
             let link = terms.link.clone();
-            return Ok(Self { link, spec, profile, options, simulated: None });
+            let ease = terms.ease.clone();
+            return Ok(Self { link, spec, profile, ease, options, simulated: None });
         };
         let (bench, alone) = super::bench::from_link(sim, &profile)?;
-        Self::on_bench(bench, alone, terms.link.clone(), profile, options)
+        let ease = terms.ease.clone();
+        let found = Self::on_bench(bench, alone, terms.link.clone(), profile, options)?;
+        Ok(Self { ease, ..found })
     }
 
     /// A simulated bench whose hands answer by themselves, under this name.
@@ -79,7 +86,7 @@ impl Instrument {
         })?;
         let spec = served.link().parse::<LinkSpec>()?;
         let simulated = Some(Simulated { bench, _served: served, alone });
-        Ok(Self { link, spec, profile, options, simulated })
+        Ok(Self { link, spec, profile, ease: Ease::default(), options, simulated })
     }
 
     /// How a fresh run on it begins.

@@ -40,10 +40,11 @@ impl Run<'_> {
         self.record(&Event::Logged(LogNews::Closed { file, rows, sha256, why }))
     }
 
-    /// When the loop is wanted: by the guide, or by rows that are not on disk yet.
+    /// When the loop is wanted: by the guide, by the operator, or by rows that are not on disk yet.
     pub(super) fn wake_at(&self) -> Option<Moment> {
         let log = self.log.as_ref().and_then(LogFile::sync_at);
-        self.on.guide.wake_at().into_iter().chain(log).min()
+        let operator = self.on.operator.wake_at();
+        self.on.guide.wake_at().into_iter().chain(operator).chain(log).min()
     }
 
     /// Syncs what is due.

@@ -7,6 +7,7 @@ mod analyse;
 mod arrivals;
 mod bench;
 mod demo;
+mod ease;
 mod failure;
 mod fit;
 mod identify;
@@ -17,12 +18,15 @@ mod opening;
 mod output;
 mod papers;
 mod resume;
+mod settings;
+mod speech;
 mod stamp;
 mod station;
 
 pub use analyse::{AnalyseTerms, run_analyse};
 pub use bench::{BenchTerms, run_bench};
 pub use demo::run_demo;
+pub use ease::Ease;
 pub use failure::{Exit, Failure};
 pub use fit::{ContactWord, FitTerms, run_fit};
 pub use identify::{IdentifyTerms, run_identify};
@@ -31,6 +35,7 @@ pub use meters::{MetersTerms, run_meters};
 pub use output::{OutputTerms, run_output};
 pub use papers::{Rendering, Schema, make_keys, render_report, show_schema, sign, verify};
 pub use resume::{ResumeTerms, resume};
+pub use settings::{Settings, show_settings};
 pub use station::OperatorChoice;
 
 use crate::event::{Action, Answer, Ask, Event, Input, MeterIdentity};
@@ -88,11 +93,16 @@ pub struct Workbench<'a> {
     pub job: String,
 }
 
+/// The longest that the end of a run is held up by sounds.
+const RING_OUT_MAX: Duration = Duration::from_secs(2);
+
 /// A run under way.
 struct Run<'a> {
     on: Workbench<'a>,
     asked: u64,
     open: Option<Ask>,
+    /// The operator's reason for the skip that is being taken in.
+    reason: Option<String>,
     measuring: Option<(Function, u64)>,
     log: Option<LogFile>,
 }
@@ -110,7 +120,8 @@ impl Workbench<'_> {
     /// # Errors
     /// The failure that ended the run, after it has been recorded.
     pub async fn run(self, begin: Event) -> Result<Exit, Failure> {
-        let mut run = Run { on: self, asked: 0, open: None, measuring: None, log: None };
+        let mut run =
+            Run { on: self, asked: 0, open: None, reason: None, measuring: None, log: None };
         let outcome = run.until_over(begin).await;
         let logged = run.log.as_mut().map_or(Ok(()), LogFile::sync);
         let Workbench { mut journal, operator, meter, clock, job, .. } = run.on;
@@ -127,6 +138,7 @@ impl Workbench<'_> {
         if let Err(gone) = operator.show(&finished) {
             debug!("nobody reads any more: {gone}");
         }
+        ring_out(operator, &*clock).await;
         let (exit, reason) = outcome?;
         written?;
         logged?;
@@ -134,6 +146,17 @@ impl Workbench<'_> {
             (Exit::Instrument, Some(reason)) => Err(Failure::other_meter(reason)),
             (exit, _) => Ok(exit),
         }
+    }
+}
+
+/// Lets the last sounds be heard.
+async fn ring_out(operator: &mut dyn Operator, clock: &dyn Clock) {
+    let until = clock.now() + RING_OUT_MAX;
+    while let Ok(_) = operator.tick(clock.now())
+        && let Some(at) = operator.wake_at().filter(|at| *at < until)
+    {
+        let wait = at.since(clock.now());
+        let _ = tokio::time::timeout(wait, std::future::pending::<()>()).await;
     }
 }
 
@@ -145,6 +168,10 @@ impl Run<'_> {
             if let Flow::Over(exit, reason) = flow {
                 return Ok((exit, reason));
             }
+            flow = self.tick()?;
+            if let Flow::Over(..) = flow {
+                continue;
+            }
             self.keep_log()?;
             let wake_at = self.wake_at();
             let look_at = self.on.clock.now() + LOOK_EVERY;
@@ -154,11 +181,17 @@ impl Run<'_> {
             if let Some(stuck) = self.on.meter.stuck(now) {
                 return Err(stuck.into());
             }
-            let only_looked = wake_at.is_none_or(|at| now < at);
-            flow = match arrival {
-                Arrival::DeadlineReached if only_looked => Flow::GoOn,
-                arrival => self.take(arrival)?,
-            };
+            flow = self.take(arrival)?;
+        }
+    }
+
+    /// Lets the operator draw and ring; hands that hold still answer here.
+    fn tick(&mut self) -> Result<Flow, Failure> {
+        let now = self.on.clock.now();
+        let held = self.on.operator.tick(now).map_err(|e| Failure::operator_gone(&e))?;
+        match held {
+            Some(answer) if self.open.is_some() => self.answered(answer),
+            _ => Ok(Flow::GoOn),
         }
     }
 
@@ -166,13 +199,25 @@ impl Run<'_> {
     fn take(&mut self, arrival: Arrival) -> Result<Flow, Failure> {
         match arrival {
             Arrival::Meter(event) => self.meter_said(event),
-            Arrival::Line(line) => self.heard(&line),
+            Arrival::Line(line) => {
+                let heard = self.on.operator.parse(&line);
+                self.heard(heard)
+            }
+            Arrival::Key(key) => {
+                let heard = self.on.operator.key(key);
+                self.heard(heard)
+            }
             Arrival::LongLine => self.object("a line that is longer than any answer"),
             Arrival::Answer(answer) => self.answered(answer),
             Arrival::EndOfInput if matches!(self.on.hands, Hands::Alone(_)) => Ok(Flow::GoOn),
             Arrival::EndOfInput => self.stop("the operator's input ended"),
             Arrival::Interrupted => self.stop("interrupted"),
-            Arrival::DeadlineReached => self.deliver(Input::DeadlineReached),
+            Arrival::DeadlineReached => {
+                match self.on.guide.wake_at().is_some_and(|at| at <= self.on.clock.now()) {
+                    true => self.deliver(Input::DeadlineReached),
+                    false => Ok(Flow::GoOn),
+                }
+            }
         }
     }
 
@@ -216,10 +261,15 @@ impl Run<'_> {
         self.deliver(Input::FunctionRefused(function))
     }
 
-    fn heard(&mut self, line: &str) -> Result<Flow, Failure> {
-        let heard = self.on.operator.parse(line);
+    fn heard(&mut self, heard: Heard) -> Result<Flow, Failure> {
         match (heard, &self.open) {
             (Heard::Nothing, _) => Ok(Flow::GoOn),
+            (Heard::SkipBecause(seq, reason), _) => {
+                self.reason = Some(reason).filter(|reason| !reason.trim().is_empty());
+                let flow = self.heard(Heard::Answer(seq, Answer::Skip));
+                self.reason = None;
+                flow
+            }
             (Heard::Answer(seq, answer), Some(_)) if seq.is_none_or(|seq| seq == self.asked) => {
                 self.answered(answer)
             }
@@ -248,6 +298,11 @@ impl Run<'_> {
         let facts = self.on.guide.handle(input, self.on.clock.now());
         for fact in &facts {
             self.record(fact)?;
+            if matches!(fact, Event::AskSkipped { .. })
+                && let Some(text) = self.reason.take()
+            {
+                self.record(&Event::OperatorRemarked { text })?;
+            }
         }
         loop {
             match self.on.guide.next(self.on.clock.now()) {

@@ -2,6 +2,7 @@
 //! are replayed into it, and it runs on the same way, with the terms it was begun with. The same
 //! meter is wanted, or a clear word that another is accepted.
 
+use super::ease::Ease;
 use super::failure::{Exit, Failure};
 use super::identify;
 use super::instrument::{Instrument, MeterTerms};
@@ -26,6 +27,8 @@ pub struct ResumeTerms {
     pub reconnect_for: Duration,
     /// Whether another meter is accepted.
     pub accept_meter: bool,
+    /// What eases the work of the hands.
+    pub ease: Ease,
     /// The operator.
     pub operator: OperatorChoice,
 }
@@ -53,6 +56,7 @@ pub fn resume(terms: &ResumeTerms) -> Result<Exit, Failure> {
         profile: Some(terms.profile.clone().unwrap_or_else(|| begun.profile.clone())),
         reconnect_for: terms.reconnect_for,
         trace_link: None,
+        ease: terms.ease.clone(),
     };
     let mut guide = guide(&begun, &task, terms)?;
     for entry in &task.entries {

@@ -131,6 +131,7 @@ impl Record {
             | Event::AlarmChanged { .. }
             | Event::Logged(_)
             | Event::MeterComplained { .. }
+            | Event::OperatorRemarked { .. }
             | Event::RunFinished { .. } => {}
         }
     }

@@ -31,6 +31,7 @@ pub(super) fn watch(link: &str, terms: &MetersTerms) -> Result<Exit, Failure> {
         profile: terms.profile.clone(),
         reconnect_for: RECONNECT_FOR,
         trace_link: terms.trace_link.clone(),
+        ease: super::super::Ease::default(),
     })?;
     let round_trips = RoundTrips::new(instrument.profile.poll().map(str::to_owned));
     instrument.measure_round_trips(round_trips.clone());
