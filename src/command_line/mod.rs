@@ -4,6 +4,8 @@
 
 mod analyse;
 mod bench;
+mod board;
+mod history;
 mod identify;
 mod meter;
 mod papers;
@@ -41,6 +43,10 @@ enum Command {
     Meters(Meters),
     /// Find out which pin of an unmarked relay is what
     Identify(Identify),
+    /// Test relay boards against a plan, one after another; `board plan` makes one
+    Board(board::Board),
+    /// Look back over many boards: list, yields, failures, capability, drift, export
+    History(history::History),
     /// Say what a switched output does, from a recorded log of its volts
     Analyse(Analyse),
     /// Go on with an identification that was interrupted
@@ -68,6 +74,8 @@ pub fn obey() -> (Exit, Option<Failure>) {
         Command::Demo(w) => run::run_demo(w.job, w.seed),
         Command::Meters(w) => run::run_meters(w.try_link.as_deref(), &w.profile, w.json),
         Command::Identify(w) => run::run_identify(&w.into()),
+        Command::Board(w) => board::obey(w),
+        Command::History(w) => run::run_history(&w.into()),
         Command::Analyse(w) => run::run_analyse(&w.into()),
         Command::Resume(w) => run::resume(&w.into()),
         Command::Report(w) => {

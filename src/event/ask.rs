@@ -45,6 +45,13 @@ pub enum Ask {
         /// The function to turn it to.
         function: Function,
     },
+    /// Put the next board on the bench and give its serial number; `ready` by itself says that
+    /// there is none.
+    Serial {
+        /// What happened to the last one, in a sentence.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        last: Option<String>,
+    },
 }
 
 impl Ask {
@@ -68,7 +75,7 @@ impl Ask {
                     | Self::Alarm { .. }
                     | Self::Dial { function: Function::Diode }
             ),
-            Answer::Again => !matches!(self, Self::Acknowledge { .. }),
+            Answer::Again => !matches!(self, Self::Acknowledge { .. } | Self::Serial { .. }),
         }
     }
 
@@ -82,6 +89,7 @@ impl Ask {
                 "expected ready, skip, again or abort"
             }
             Self::Dial { .. } => "expected ready or abort",
+            Self::Serial { .. } => "expected a serial number, ready where there is none, or abort",
         };
         format!("{wanted}; `{}` does not answer it", answer.name())
     }
@@ -199,6 +207,10 @@ pub enum Caution {
     CoilDrive,
     /// What this test does not show.
     NotACertificate,
+    /// The board is out of its circuit, with nothing connected.
+    DeadBoard,
+    /// What a board's test does not show.
+    NoInsulationTest,
 }
 
 impl Caution {
@@ -222,6 +234,18 @@ impl Caution {
             Self::NotACertificate => {
                 "This shows which pin is what. It does not show that the contacts may switch \
                  mains, and a multimeter cannot prove insulation. Nothing here is a certificate."
+            }
+            Self::DeadBoard => {
+                "Only a board that lies on the bench, with nothing connected to any terminal. Its \
+                 contacts may have switched mains or an alarm loop: take every wire off first. \
+                 Use a supply with a current limit, and never leave the meter on ohms across the \
+                 driven input. Local wiring codes, the equipment's own manual and a licensed \
+                 person come first."
+            }
+            Self::NoInsulationTest => {
+                "Open beyond the meter's range is no insulation test: a meter's few volts do not \
+                 show what mains or a surge would. This test shows that the board meets the \
+                 limits of its plan on this bench. Nothing here is a certificate."
             }
         }
     }

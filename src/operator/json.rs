@@ -38,6 +38,9 @@ pub(super) struct AnswerLine {
     seq: u64,
     /// The answer.
     answer: Answer,
+    /// With `ready`, where a serial number is asked for: the number.
+    #[serde(default)]
+    serial: Option<String>,
 }
 
 /// A live reading on the wire.
@@ -127,6 +130,12 @@ impl<W: Write> Operator for Json<W> {
         match serde_json::from_str::<AnswerLine>(line) {
             Ok(AnswerLine { v: Some(v), .. }) if v != VERSION => {
                 Heard::Unclear(format!("version {v} is not spoken here, only {VERSION}"))
+            }
+            Ok(AnswerLine { seq, answer: Answer::Ready, serial: Some(serial), .. }) => {
+                Heard::Serial(Some(seq), serial)
+            }
+            Ok(AnswerLine { serial: Some(_), .. }) => {
+                Heard::Unclear("a serial number goes with the answer ready only".into())
             }
             Ok(AnswerLine { seq, answer, .. }) => Heard::Answer(Some(seq), answer),
             Err(error) => Heard::Unclear(format!(

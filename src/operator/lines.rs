@@ -6,8 +6,8 @@
 use super::{Heard, Operator};
 use crate::event::visible;
 use crate::event::{
-    AlarmState, Answer, Ask, BeliefSummary, Candidate, Capture, DriveState, Event, Finding,
-    IdentifyFinding, Latching, LinkNews, Outcome, PoleFound, RunStart, RunTerms,
+    AlarmState, Answer, Ask, BeliefSummary, BoardFinding, Candidate, Capture, DriveState, Event,
+    Finding, IdentifyFinding, Latching, LinkNews, Outcome, PoleFound, RunStart, RunTerms,
 };
 use drivers::{Function, Reading};
 use std::io::{self, Write};
@@ -22,12 +22,14 @@ pub struct Lines<W> {
     out: W,
     simulated: bool,
     rings: bool,
+    /// Whether the ask that is open wants a serial number.
+    wants_serial: bool,
 }
 
 impl<W: Write> Lines<W> {
     /// An operator that is written to `out`; `rings`: whether a capture rings the terminal bell.
     pub const fn new(out: W, rings: bool) -> Self {
-        Self { out, simulated: false, rings }
+        Self { out, simulated: false, rings, wants_serial: false }
     }
 
     fn line(&mut self, text: &str) -> io::Result<()> {
@@ -59,6 +61,7 @@ impl<W: Write> Lines<W> {
                 let pins: Vec<&str> = terms.pins.iter().map(crate::event::Pin::label).collect();
                 self.line(&format!("  pins {}", pins.join(" ")))?;
             }
+            RunTerms::Board(terms) => self.wrapped("  ", &super::board::started(terms))?,
         }
         self.line(&format!("  meter {} by profile {}", start.meter, start.profile))?;
         if start.simulated { self.wrapped("  ", SIMULATED) } else { Ok(()) }
@@ -131,8 +134,22 @@ impl<W: Write> Lines<W> {
     }
 }
 
+impl<W: Write> Lines<W> {
+    fn board(&mut self, finding: &BoardFinding) -> io::Result<()> {
+        let lines = super::board::finding(finding);
+        lines.iter().try_for_each(|line| self.wrapped(hang(line), line))?;
+        if self.simulated { self.wrapped("  ", SIMULATED) } else { Ok(()) }
+    }
+}
+
+/// The indent of a line that is wrapped again.
+fn hang(line: &str) -> &'static str {
+    if line.starts_with(' ') { "  " } else { "" }
+}
+
 impl<W: Write> Operator for Lines<W> {
     fn ask(&mut self, seq: u64, ask: &Ask) -> io::Result<()> {
+        self.wants_serial = matches!(ask, Ask::Serial { .. });
         match ask {
             Ask::Acknowledge { text, .. } => {
                 self.line(&format!("[{seq}] CAUTION"))?;
@@ -172,6 +189,10 @@ impl<W: Write> Operator for Lines<W> {
                 self.line(&format!("[{seq}] Turn the meter's dial to {function}"))?;
                 self.line("    Enter when it is there (q stop)")
             }
+            Ask::Serial { last } => {
+                let lines = super::board::next_board(seq, last.as_deref());
+                lines.iter().try_for_each(|line| self.line(line))
+            }
         }
     }
 
@@ -206,9 +227,11 @@ impl<W: Write> Operator for Lines<W> {
             }
             Event::MeterComplained { text } => self.wrapped("  ! ", text),
             Event::AlarmChanged { .. } => Ok(()),
+            Event::BoardBegun { serial } => self.line(&format!("BOARD {serial}")),
             Event::ResultReached(finding) => match finding {
                 Finding::Identify(finding) => self.result(finding),
                 Finding::Output(_) => Ok(()),
+                Finding::Board(finding) => self.board(finding),
             },
             Event::RunFinished { exit, reason, job } => {
                 if let (4, Some(reason)) = (exit, reason) {
@@ -230,11 +253,14 @@ impl<W: Write> Operator for Lines<W> {
 
     fn parse(&self, line: &str) -> Heard {
         match line.trim().to_ascii_lowercase().as_str() {
+            "q" | "abort" => Heard::Answer(None, Answer::Abort),
+            serial if self.wants_serial && !serial.is_empty() => {
+                Heard::Serial(None, line.trim().to_owned())
+            }
             "" | "r" | "ready" => Heard::Answer(None, Answer::Ready),
             "ok" | "acknowledged" => Heard::Answer(None, Answer::Acknowledged),
             "s" | "skip" => Heard::Answer(None, Answer::Skip),
             "a" | "again" => Heard::Answer(None, Answer::Again),
-            "q" | "abort" => Heard::Answer(None, Answer::Abort),
             other => {
                 let shown: String = other.chars().take(24).collect();
                 Heard::Unclear(format!(

@@ -3,6 +3,7 @@
 //! one ask that is open; it knows no belief, no port and no file. What is typed or sent comes
 //! back through [`Operator::parse`].
 
+mod board;
 mod json;
 mod lines;
 mod schema;
@@ -53,6 +54,8 @@ pub enum Heard {
     Nothing,
     /// An answer; to this ask, if it names one.
     Answer(Option<u64>, Answer),
+    /// A serial number; for this ask, if it names one.
+    Serial(Option<u64>, String),
     /// Not understood, and why.
     Unclear(String),
 }

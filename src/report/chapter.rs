@@ -59,6 +59,7 @@ pub(super) fn chapters(tasks: &[Task<'_>]) -> Vec<Chapter> {
 fn chapter(task: &Task<'_>) -> Option<Chapter> {
     match task.command() {
         "identify" => None,
+        "board" => Some(super::board::chapter(task)),
         _ => None,
     }
 }

@@ -117,6 +117,8 @@ impl Fold {
                 What::Result
             }
             Event::AlarmChanged { state } => What::Alarm { state: *state },
+            // Boards have a chapter of their own.
+            Event::BoardBegun { .. } => return None,
             Event::RunFinished { exit, reason, job } => {
                 self.ended(RunEnd { exit: *exit, reason: reason.clone(), job: job.clone() })
             }

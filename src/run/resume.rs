@@ -2,6 +2,7 @@
 //! are replayed into it, and it runs on the same way, with the terms it was begun with. The same
 //! meter is wanted, or a clear word that another is accepted.
 
+use super::board;
 use super::failure::{Exit, Failure};
 use super::identify;
 use super::instrument::{Instrument, MeterTerms};
@@ -58,6 +59,7 @@ pub fn resume(terms: &ResumeTerms) -> Result<Exit, Failure> {
         guide.apply(&entry.event);
     }
     let meter = Instrument::find(&meter)?;
+    let begun = named_by_the_record(begun);
     let start = RunStart {
         resumed: true,
         torn_bytes: past.repaired.map_or(0, |repair| repair.bytes_torn),
@@ -69,6 +71,14 @@ pub fn resume(terms: &ResumeTerms) -> Result<Exit, Failure> {
     };
     let job = terms.job.clone();
     Station { job, journal: Some(journal), guide, meter, operator: terms.operator }.run(start)
+}
+
+/// The board that goes on is the record's to name, not the first part's.
+fn named_by_the_record(mut begun: RunStart) -> RunStart {
+    if let RunTerms::Board(start) = &mut begun.terms {
+        start.serial = None;
+    }
+    begun
 }
 
 /// The newest task that did not reach its end, else the newest; and how it was begun.
@@ -87,6 +97,9 @@ fn guide(begun: &RunStart, terms: &ResumeTerms) -> Result<Box<dyn Guide>, Failur
     match &begun.terms {
         RunTerms::Identify(start) => {
             identify::guide(start, begun.simulated, terms.operator, terms.accept_meter)
+        }
+        RunTerms::Board(start) => {
+            board::guide(start, begun.simulated, terms.operator, terms.accept_meter)
         }
     }
 }

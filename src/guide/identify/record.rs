@@ -129,6 +129,7 @@ impl Record {
             }
             Event::LinkChanged(LinkNews::OtherMeterAccepted { .. })
             | Event::AlarmChanged { .. }
+            | Event::BoardBegun { .. }
             | Event::MeterComplained { .. }
             | Event::RunFinished { .. } => {}
         }
@@ -203,7 +204,7 @@ impl Record {
             Ask::Dial { function } => {
                 self.refused.insert(*function);
             }
-            Ask::Acknowledge { .. } | Ask::Alarm { .. } => {}
+            Ask::Acknowledge { .. } | Ask::Alarm { .. } | Ask::Serial { .. } => {}
         }
     }
 }
