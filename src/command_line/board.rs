@@ -13,6 +13,8 @@ pub(super) struct Board {
     #[command(subcommand)]
     other: Option<Other>,
     #[command(flatten)]
+    meter: Option<Meter>,
+    #[command(flatten)]
     test: Option<Test>,
 }
 
@@ -34,8 +36,6 @@ struct PlanWords {
 
 #[derive(Args)]
 struct Test {
-    #[command(flatten)]
-    meter: Meter,
     /// The plan: a file, or a built-in one (changeover-12v, make-24v)
     #[arg(long, value_name = "FILE|NAME")]
     plan: PathBuf,
@@ -62,30 +62,28 @@ struct Test {
 
 /// Does what the words say.
 pub(super) fn obey(words: Board) -> Result<Exit, Failure> {
-    match (words.other, words.test) {
+    match (words.other, words.meter.zip(words.test)) {
         (Some(Other::Plan(w)), _) => match (w.job, w.like) {
             (Some(job), _) => run::run_board_plan(&PlanSource::Job(job)),
             (None, name) => run::run_board_plan(&PlanSource::BuiltIn(name.unwrap_or_default())),
         },
-        (None, Some(test)) => run::run_board(&test.into()),
+        (None, Some((meter, test))) => run::run_board(&terms(meter, test)),
         (None, None) => Err(Failure::bad_input(
-            "board: nothing to do",
+            "board: --meter and --plan say on what and by what it is tested",
             "`coilmark board --help` shows its words",
         )),
     }
 }
 
-impl From<Test> for BoardTerms {
-    fn from(w: Test) -> Self {
-        Self {
-            meter: w.meter.into(),
-            plan: w.plan,
-            serial: w.serial,
-            batch: w.batch,
-            by: w.by,
-            ambient_celsius: w.ambient_celsius,
-            job: w.job,
-            operator: w.operator.into(),
-        }
+fn terms(meter: Meter, w: Test) -> BoardTerms {
+    BoardTerms {
+        meter: meter.into(),
+        plan: w.plan,
+        serial: w.serial,
+        batch: w.batch,
+        by: w.by,
+        ambient_celsius: w.ambient_celsius,
+        job: w.job,
+        operator: w.operator.into(),
     }
 }

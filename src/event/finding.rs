@@ -4,6 +4,7 @@
 
 use super::ask::DriveState;
 use super::board::BoardFinding;
+use super::fit::FitFinding;
 use super::output::OutputFinding;
 use super::pin::Pin;
 use schemars::JsonSchema;
@@ -20,6 +21,8 @@ pub enum Finding {
     Output(Box<OutputFinding>),
     /// Of a board's test.
     Board(Box<BoardFinding>),
+    /// Of fitting a relay to an output.
+    Fit(Box<FitFinding>),
 }
 
 /// What an identification found.

@@ -6,6 +6,7 @@
 mod ask;
 mod board;
 mod finding;
+mod fit;
 mod output;
 mod pin;
 mod plan;
@@ -19,13 +20,14 @@ pub use finding::{
     Apart, Candidate, CoilFound, Evidence, Fault, FaultCode, Finding, Form, IdentifyFinding,
     Latching, Outcome, PoleFound, RatedVolts,
 };
+pub use fit::{FitCheck, FitCode, FitFinding, FitInput, HoldUp, Origin, SuppressionChoice};
 pub use output::{
     Cadence, ChangeKind, InrushDip, LevelChange, LogCounts, OutputFinding, OutputWindow, Polarity,
     Shape, Trace, TraceSpan,
 };
 pub use pin::{BadPins, Pin, Pins};
 pub use plan::{BoardPlan, PlanContact, PlanDecision, PlanLeads, PlanRule, PlanStep, PlanSupply};
-pub use start::{BoardStart, IdentifyStart, RunStart, RunTerms};
+pub use start::{BoardStart, FitStart, IdentifyStart, RunStart, RunTerms};
 pub use verdict::Verdict;
 pub use visible::visible;
 

@@ -36,6 +36,8 @@ pub enum RunTerms {
     Identify(IdentifyStart),
     /// Relay boards against a plan.
     Board(Box<BoardStart>),
+    /// Whether an output will hold a relay.
+    Fit(FitStart),
 }
 
 impl RunTerms {
@@ -45,6 +47,7 @@ impl RunTerms {
         match self {
             Self::Identify(_) => "identify",
             Self::Board(_) => "board",
+            Self::Fit(_) => "fit",
         }
     }
 }
@@ -71,6 +74,14 @@ pub struct IdentifyStart {
     /// Whether coil and poles are measured against each other at the end.
     #[serde(default)]
     pub isolation: bool,
+}
+
+/// What a fit was given beside the record of its job. Its numbers stand in the finding's inputs.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct FitStart {
+    /// The log of the output, as the operator wrote it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub log: Option<String>,
 }
 
 #[expect(clippy::trivially_copy_pass_by_ref, reason = "serde hands over a reference")]

@@ -1,5 +1,6 @@
 //! The one word for how a value stands to its limit. Whoever judges says pass, fail or undecided,
-//! and always gives the margin beside it; what to do about it is left to the reader.
+//! and always gives the margin beside it; what to do about it is left to the reader. Undecided is
+//! no weaker pass: what is known does not tell.
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};

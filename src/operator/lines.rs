@@ -62,6 +62,7 @@ impl<W: Write> Lines<W> {
                 self.line(&format!("  pins {}", pins.join(" ")))?;
             }
             RunTerms::Board(terms) => self.wrapped("  ", &super::board::started(terms))?,
+            RunTerms::Fit(_) => {}
         }
         self.line(&format!("  meter {} by profile {}", start.meter, start.profile))?;
         if start.simulated { self.wrapped("  ", SIMULATED) } else { Ok(()) }
@@ -230,7 +231,7 @@ impl<W: Write> Operator for Lines<W> {
             Event::BoardBegun { serial } => self.line(&format!("BOARD {serial}")),
             Event::ResultReached(finding) => match finding {
                 Finding::Identify(finding) => self.result(finding),
-                Finding::Output(_) => Ok(()),
+                Finding::Output(_) | Finding::Fit(_) => Ok(()),
                 Finding::Board(finding) => self.board(finding),
             },
             Event::RunFinished { exit, reason, job } => {

@@ -2,6 +2,7 @@
 //! makes of the task's entries, ready to be put under the cover. The page, the cover and the JSON
 //! treat every chapter alike; only its own module knows what is in it.
 
+use crate::event::Verdict;
 use crate::journal::Task;
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -19,6 +20,16 @@ pub enum Standing {
     Undecided,
     /// No result was reached.
     Unfinished,
+}
+
+impl From<Verdict> for Standing {
+    fn from(verdict: Verdict) -> Self {
+        match verdict {
+            Verdict::Pass => Self::Passed,
+            Verdict::Fail => Self::Failed,
+            Verdict::Undecided => Self::Undecided,
+        }
+    }
 }
 
 /// One verdict of several in a task: a limit, a state, a step.
@@ -60,6 +71,7 @@ fn chapter(task: &Task<'_>) -> Option<Chapter> {
     match task.command() {
         "identify" => None,
         "board" => Some(super::board::chapter(task)),
+        "fit" => super::fit::chapter(task),
         _ => None,
     }
 }

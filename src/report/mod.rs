@@ -6,6 +6,7 @@
 mod board;
 mod chapter;
 mod facts;
+mod fit;
 mod fold;
 mod html;
 mod json;
@@ -20,6 +21,7 @@ mod words;
 mod write;
 
 pub use chapter::{Chapter, Check, Standing};
+pub use fit::summary as render_fit_summary;
 pub use html::render as render_html;
 pub use json::{render as render_json, schema};
 pub use output::{page as render_output_page, summary as render_output_summary};

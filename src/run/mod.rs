@@ -9,6 +9,7 @@ mod bench;
 mod board;
 mod demo;
 mod failure;
+mod fit;
 mod history;
 mod identify;
 mod instrument;
@@ -24,10 +25,11 @@ pub use bench::{BenchTerms, run_bench};
 pub use board::{BoardTerms, PlanSource, run_board, run_board_plan};
 pub use demo::run_demo;
 pub use failure::{Exit, Failure};
+pub use fit::{ContactWord, FitTerms, run_fit};
 pub use history::{HistoryTerms, Question, run_history};
 pub use identify::{IdentifyTerms, run_identify};
 pub use instrument::MeterTerms;
-pub use meters::run_meters;
+pub use meters::{MetersTerms, run_meters};
 pub use papers::{Rendering, Schema, make_keys, render_report, show_schema, sign, verify};
 pub use resume::{ResumeTerms, resume};
 pub use station::OperatorChoice;
@@ -41,6 +43,14 @@ use drivers::{Clock, DriverError, Function, Identity, MeterEvent, Order, Port};
 use stamp::stamp;
 use std::sync::Arc;
 use tracing::debug;
+
+/// What waits for the loops.
+fn runtime() -> Result<tokio::runtime::Runtime, Failure> {
+    tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .map_err(|e| Failure::new(Exit::Aborted, format!("runtime: {e}"), "try again"))
+}
 
 /// The hands of a simulated bench, if there are any.
 pub enum Hands {

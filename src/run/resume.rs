@@ -101,5 +101,9 @@ fn guide(begun: &RunStart, terms: &ResumeTerms) -> Result<Box<dyn Guide>, Failur
         RunTerms::Board(start) => {
             board::guide(start, begun.simulated, terms.operator, terms.accept_meter)
         }
+        RunTerms::Fit(_) => Err(Failure::bad_input(
+            format!("{}: a fit is worked out at once", terms.job.display()),
+            "run coilmark fit again with this --job",
+        )),
     }
 }
