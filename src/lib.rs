@@ -1,15 +1,17 @@
 //! Coilmark: one multimeter and a pair of hands find out which pin of an unmarked relay is what.
 //!
 //! A pure core that never reads a clock, port, file or terminal ([`relay`], [`mod@output`],
-//! [`cable`], [`fit`], [`zone`], [`metrology`],
-//! [`guide`]); one loop that does ([`run`]); one event vocabulary
-//! between them ([`event`]); and the record, the reports and what the operator sees are folds over
+//! [`cable`], [`fit`], [`zone`], [`metrology`], [`mod@board`], [`guide`]); one loop that does
+//! ([`run`]); one event vocabulary between them ([`event`]); and the record, the reports and what
+//! the operator sees are folds over
 //! those events ([`journal`], [`logbook`], [`report`], [`operator`]). [`mod@bench`] simulates
 //! instruments, parts and hands.
 //! Arrows point one way, and `tests/house.rs` holds them: `drivers <- event <- core`,
 //! `event <- outside`, both `<- run`.
 
+pub mod archive;
 pub mod bench;
+pub mod board;
 pub mod cable;
 pub mod event;
 pub mod fit;

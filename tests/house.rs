@@ -41,9 +41,10 @@ const MAY_SLEEP: [(&str, &str); 4] = [
 ];
 
 /// Where time may be read.
-const MAY_READ_TIME: [(&str, &str); 4] = [
+const MAY_READ_TIME: [(&str, &str); 5] = [
     ("tests/belief_hands/mod.rs", "a campaign prints its rate"),
     ("tests/bench_belief.rs", "a benchmark"),
+    ("tests/campaign_history.rs", "times what a person waits for"),
     ("drivers/src/clock.rs", "the one clock that everything else is handed"),
     ("drivers/src/port/real_tests.rs", "measures that a real link keeps its deadlines"),
 ];

@@ -255,3 +255,39 @@ fn nist(set: &str) -> Vec<f64> {
     let rows = include_str!("../fixtures/reference/nist-strd-raw.csv").lines();
     rows.filter_map(|row| row.strip_prefix(set)?.rsplit(',').next()?.parse().ok()).collect()
 }
+
+#[test]
+fn capability_and_drift_are_those_of_a_general_library() {
+    let text = include_str!("../fixtures/reference/capability.csv");
+    let mut rows = csv::ReaderBuilder::new().comment(Some(b'#')).from_reader(text.as_bytes());
+    let mut count = 0;
+    for row in rows.records().map(Result::unwrap) {
+        let x: Vec<f64> = row.iter().map(|cell| cell.parse().unwrap()).collect();
+        let [n, mean, slope, spread, lower, upper, confidence] = x[..7] else { panic!("{x:?}") };
+        let mut trend = Trend::default();
+        let mut i = 0.0;
+        while i < n {
+            let scatter = (i * 7919.0) % 101.0 / 50.0 - 1.0;
+            trend.push(i, mean + slope * i + spread * scatter);
+            i += 1.0;
+        }
+        let (m, s) = (trend.mean().unwrap(), trend.deviation().unwrap());
+        let tolerance = Tolerance::between(lower, upper);
+        let found = Capability::of(trend.count(), m, s, &tolerance, confidence).unwrap();
+        let cp = found.cp_between.unwrap();
+        let (drift, half) = trend.slope(confidence).unwrap();
+        let values = [
+            found.cp.unwrap(),
+            cp.low,
+            cp.high,
+            found.cpk,
+            found.cpk_between.low,
+            found.cpk_between.high,
+            drift,
+            half,
+        ];
+        values.iter().zip(&x[7..]).for_each(|(found, wanted)| close(*found, *wanted, 1e-7));
+        count += 1;
+    }
+    assert_eq!(count, 5);
+}

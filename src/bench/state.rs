@@ -64,6 +64,8 @@ impl State {
         let times = self.hands.times;
         match ask {
             Ask::Acknowledge { .. } => (Answer::Acknowledged, times.answer),
+            // There is one board on this bench.
+            Ask::Serial { .. } => (Answer::Ready, times.answer),
             Ask::Place { red, black, drive, .. } => match self.pair(red, black) {
                 Some(pair) if !self.hands.cannot_reach(red, black) => {
                     self.look_out_for_mismatch(*drive, pair, now);

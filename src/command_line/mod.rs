@@ -4,9 +4,11 @@
 
 mod analyse;
 mod bench;
+mod board;
 mod defaults;
 mod fit;
 mod guidance;
+mod history;
 mod identify;
 mod meter;
 mod meters;
@@ -52,6 +54,10 @@ enum Command {
     Identify(Identify),
     /// Log a switched output through rest, alarm and the end of its window
     Output(Output),
+    /// Test relay boards against a plan, one after another; `board plan` makes one
+    Board(board::Board),
+    /// Look back over many boards: list, yields, failures, capability, drift, export
+    History(history::History),
     /// Say what a switched output does, from a recorded log of its volts
     Analyse(Analyse),
     /// Say whether this output will hold this relay: hot, on a low battery, at the cable's end
@@ -97,6 +103,8 @@ pub fn obey() -> (Exit, Option<Failure>) {
         Command::Meters(w) => run::run_meters(&w.into()),
         Command::Identify(w) => run::run_identify(&w.into()),
         Command::Output(w) => run::run_output(&w.into()),
+        Command::Board(w) => board::obey(w),
+        Command::History(w) => run::run_history(&w.into()),
         Command::Analyse(w) => run::run_analyse(&w.into()),
         Command::Fit(w) => run::run_fit(&(*w).into()),
         Command::Resume(w) => run::resume(&w.into()),

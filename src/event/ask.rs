@@ -45,6 +45,13 @@ pub enum Ask {
         /// The function to turn it to.
         function: Function,
     },
+    /// Put the next board on the bench and give its serial number; `ready` by itself says that
+    /// there is none.
+    Serial {
+        /// What happened to the last one, in a sentence.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        last: Option<String>,
+    },
 }
 
 impl Ask {
@@ -68,7 +75,7 @@ impl Ask {
                     | Self::Alarm { .. }
                     | Self::Dial { function: Function::Diode }
             ),
-            Answer::Again => !matches!(self, Self::Acknowledge { .. }),
+            Answer::Again => !matches!(self, Self::Acknowledge { .. } | Self::Serial { .. }),
         }
     }
 
@@ -82,6 +89,7 @@ impl Ask {
                 "expected ready, skip, again or abort"
             }
             Self::Dial { .. } => "expected ready or abort",
+            Self::Serial { .. } => "expected a serial number, ready where there is none, or abort",
         };
         format!("{wanted}; `{}` does not answer it", answer.name())
     }
@@ -203,6 +211,10 @@ pub enum Caution {
     EnergizerHighVoltage,
     /// Working on a live low-voltage output.
     LiveOutput,
+    /// The board is out of its circuit, with nothing connected.
+    DeadBoard,
+    /// What a board's test does not show.
+    NoInsulationTest,
 }
 
 impl Caution {
@@ -240,6 +252,17 @@ impl Caution {
                  current there read wrong and can destroy the meter, and a battery behind it can \
                  deliver tens of amperes into a slipped lead. Local wiring codes, the equipment's \
                  own manual and a licensed person come first. Nothing here is a certificate."
+            Self::DeadBoard => {
+                "Only a board that lies on the bench, with nothing connected to any terminal. Its \
+                 contacts may have switched mains or an alarm loop: take every wire off first. \
+                 Use a supply with a current limit, and never leave the meter on ohms across the \
+                 driven input. Local wiring codes, the equipment's own manual and a licensed \
+                 person come first."
+            }
+            Self::NoInsulationTest => {
+                "Open beyond the meter's range is no insulation test: a meter's few volts do not \
+                 show what mains or a surge would. This test shows that the board meets the \
+                 limits of its plan on this bench. Nothing here is a certificate."
             }
         }
     }

@@ -3,6 +3,7 @@
 //! operator's pin order.
 
 use super::ask::DriveState;
+use super::board::BoardFinding;
 use super::fit::FitFinding;
 use super::output::OutputFinding;
 use super::pin::Pin;
@@ -18,6 +19,8 @@ pub enum Finding {
     Identify(Box<IdentifyFinding>),
     /// Of an output's log.
     Output(Box<OutputFinding>),
+    /// Of a board's test.
+    Board(Box<BoardFinding>),
     /// Of fitting a relay to an output.
     Fit(Box<FitFinding>),
 }

@@ -4,17 +4,20 @@
 //! On the wire and on disk an event is an object whose `event` field names it.
 
 mod ask;
+mod board;
 mod finding;
 mod fit;
 mod log;
 mod output;
 mod pin;
+mod plan;
 mod start;
 mod verdict;
 mod visible;
 mod zone;
 
 pub use ask::{AlarmState, Answer, Ask, AskedDrive, Caution, DriveState};
+pub use board::{BoardFinding, BudgetLine, CheckFound};
 pub use finding::{
     Apart, Candidate, CoilFound, Evidence, Fault, FaultCode, Finding, Form, IdentifyFinding,
     Latching, Outcome, PoleFound, RatedVolts,
@@ -26,7 +29,8 @@ pub use output::{
     Shape, Trace, TraceSpan,
 };
 pub use pin::{BadPins, Pin, Pins};
-pub use start::{FitStart, IdentifyStart, OutputStart, RunStart, RunTerms};
+pub use plan::{BoardPlan, PlanContact, PlanDecision, PlanLeads, PlanRule, PlanStep, PlanSupply};
+pub use start::{BoardStart, FitStart, IdentifyStart, OutputStart, RunStart, RunTerms};
 pub use verdict::Verdict;
 pub use visible::visible;
 pub use zone::{
@@ -121,6 +125,12 @@ pub enum Event {
     /// News of the log of an output's readings.
     #[serde(rename = "log")]
     Logged(LogNews),
+    /// A board with this serial number came onto the bench.
+    #[serde(rename = "board")]
+    BoardBegun {
+        /// Its serial number.
+        serial: String,
+    },
     /// What a run found.
     #[serde(rename = "result")]
     ResultReached(Finding),
@@ -151,6 +161,7 @@ impl Event {
                 | Self::AlarmChanged { .. }
                 | Self::CaptureTakenBack { .. }
                 | Self::AskSkipped { .. }
+                | Self::BoardBegun { .. }
         )
     }
 }
@@ -261,6 +272,8 @@ pub enum Input {
     FunctionRefused(Function),
     /// The operator answered the ask that is open.
     AnswerReceived(Answer),
+    /// The operator answered the ask that is open with a serial number.
+    SerialReceived(String),
     /// The moment that was asked for has come.
     DeadlineReached,
     /// The meter's link went away; it may come back.

@@ -3,6 +3,7 @@
 //! begun with. On the wire the terms stand beside the common fields, and `command` names them.
 
 use super::pin::Pins;
+use super::plan::BoardPlan;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -33,6 +34,8 @@ pub struct RunStart {
 pub enum RunTerms {
     /// An unmarked relay, pin by pin.
     Identify(IdentifyStart),
+    /// Relay boards against a plan.
+    Board(Box<BoardStart>),
     /// Whether an output will hold a relay.
     Fit(FitStart),
     /// A switched output, through rest, alarm and the end of its window.
@@ -45,6 +48,7 @@ impl RunTerms {
     pub const fn command(&self) -> &'static str {
         match self {
             Self::Identify(_) => "identify",
+            Self::Board(_) => "board",
             Self::Fit(_) => "fit",
             Self::Output(_) => "output",
         }
@@ -98,4 +102,23 @@ pub struct OutputStart {
 #[expect(clippy::trivially_copy_pass_by_ref, reason = "serde hands over a reference")]
 const fn is_zero(count: &u64) -> bool {
     *count == 0
+}
+
+/// What a test of boards was given.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct BoardStart {
+    /// The plan, whole.
+    pub plan: BoardPlan,
+    /// The serial number of the first board, if it was given.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub serial: Option<String>,
+    /// Whether the next serial number is asked for after each board.
+    #[serde(default)]
+    pub batch: bool,
+    /// Who tests, as they signed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub by: Option<String>,
+    /// Temperature of the board, if stated, in degrees Celsius.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub ambient_celsius: Option<f64>,
 }

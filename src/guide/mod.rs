@@ -2,6 +2,7 @@
 //! and orders; it reads no clock and touches no port, so a test can lead it through any evening.
 //! What every guide has in common is the [`Guide`] trait, which is all that the loop knows.
 
+pub mod board;
 pub mod identify;
 mod meter;
 pub mod output;

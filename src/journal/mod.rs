@@ -6,6 +6,7 @@
 mod check;
 mod error;
 mod line;
+mod sift;
 mod signature;
 mod task;
 mod time;
@@ -14,6 +15,7 @@ mod verify;
 pub use check::{Damage, DamageKind};
 pub use error::JournalError;
 pub use line::Entry;
+pub use sift::{Sifted, sift};
 pub use signature::{SIGNATURE_NAME, SignatureError, Signed, check_signature, make_keys, sign};
 pub use task::{Task, tasks};
 pub use time::{LocalTime, Stamp};
@@ -214,13 +216,17 @@ pub fn schema() -> schemars::Schema {
 }
 
 fn read_checked(path: &Path) -> Result<Checked, JournalError> {
+    Ok(check::check(&read_bytes(path)?))
+}
+
+fn read_bytes(path: &Path) -> Result<Vec<u8>, JournalError> {
     refuse_odd_files(path)?;
     let mut file = OpenOptions::new()
         .read(true)
         .custom_flags(OFlags::NOFOLLOW.bits().cast_signed())
         .open(path)
         .map_err(|e| not_opened(path, e))?;
-    Ok(check::check(&read_all(&mut file, path)?))
+    read_all(&mut file, path)
 }
 
 fn options() -> OpenOptions {

@@ -79,7 +79,7 @@ impl Budget {
     /// Combined standard uncertainty (5.2.2).
     #[must_use]
     pub fn combined(&self) -> f64 {
-        self.variance().max(0.0).sqrt()
+        self.variance().sqrt()
     }
 
     /// Effective degrees of freedom (G.4.1), not cut down to a whole number. The formula is for
@@ -88,7 +88,7 @@ impl Budget {
     pub fn freedom(&self) -> f64 {
         let weight = |c: &Component| c.contribution().powi(4) / c.freedom;
         let sum: f64 = self.components.iter().filter(|c| c.freedom.is_finite()).map(weight).sum();
-        if sum > 0.0 { self.variance().max(0.0).powi(2) / sum } else { f64::INFINITY }
+        if sum > 0.0 { self.variance().powi(2) / sum } else { f64::INFINITY }
     }
 
     /// Expanded uncertainty that covers this probability (G.4.1): the degrees of freedom are cut
@@ -128,7 +128,9 @@ impl Budget {
         let contribution = |i: usize| self.components.get(i).map_or(0.0, Component::contribution);
         let own: f64 = self.components.iter().map(|c| c.contribution().powi(2)).sum();
         let pair = |&(i, j, r): &(usize, usize, f64)| 2.0 * r * contribution(i) * contribution(j);
-        own + self.correlations.iter().map(pair).sum::<f64>()
+        let whole = own + self.correlations.iter().map(pair).sum::<f64>();
+        // Rounding may leave less than nothing; what is no number must stay none.
+        if whole < 0.0 { 0.0 } else { whole }
     }
 }
 

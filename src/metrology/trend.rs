@@ -51,6 +51,27 @@ impl Trend {
         self.most = self.most.max(y);
     }
 
+    /// Takes in `count` values of one time at once: their mean, the sum of squares about it, the
+    /// least and the most (Chan's way to join two lots).
+    pub fn push_lot(&mut self, x: f64, count: u64, mean: f64, squares: f64, range: (f64, f64)) {
+        let sound = [x, mean, squares, range.0, range.1].iter().all(|n| n.is_finite());
+        if count == 0 || !sound {
+            return;
+        }
+        let (old, lot) = (self.count as f64, count as f64);
+        self.count += count;
+        let n = self.count as f64;
+        let (dx, dy) = (x - self.mean_x, mean - self.mean_y);
+        let weight = old * lot / n;
+        self.xx += dx * dx * weight;
+        self.xy += dx * dy * weight;
+        self.yy += squares + dy * dy * weight;
+        self.mean_x += dx * lot / n;
+        self.mean_y += dy * lot / n;
+        self.least = self.least.min(range.0);
+        self.most = self.most.max(range.1);
+    }
+
     /// How many values.
     #[must_use]
     pub fn count(&self) -> u64 {
@@ -106,6 +127,24 @@ mod tests {
             (0..20).map(|i| (f64::from(i), 3.0 - 0.25 * f64::from(i))).collect();
         let (slope, half) = over(&line).slope(0.95).unwrap();
         assert!((slope + 0.25).abs() < 1e-12 && half < 1e-6, "{slope} {half}");
+    }
+
+    #[test]
+    fn lots_amount_to_the_same_as_their_values_one_by_one() {
+        let days: [&[f64]; 3] = [&[1.0, 2.5, 2.0], &[4.0], &[3.0, 3.5, 9.0, 1e6]];
+        let (mut single, mut lots) = (Trend::default(), Trend::default());
+        for (x, day) in (0..).map(f64::from).zip(days) {
+            day.iter().for_each(|y| single.push(x, *y));
+            let mut lot = Trend::default();
+            day.iter().for_each(|y| lot.push(0.0, *y));
+            lots.push_lot(x, lot.count, lot.mean_y, lot.yy, (lot.least, lot.most));
+        }
+        let near = |a: f64, b: f64| (a / b - 1.0).abs() < 1e-12;
+        assert!(near(single.mean().unwrap(), lots.mean().unwrap()));
+        assert!(near(single.deviation().unwrap(), lots.deviation().unwrap()));
+        let (one, other) = (single.slope(0.95).unwrap(), lots.slope(0.95).unwrap());
+        assert!(near(one.0, other.0) && near(one.1, other.1), "{one:?} {other:?}");
+        assert_eq!(single.range(), lots.range());
     }
 
     #[test]

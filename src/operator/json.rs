@@ -41,6 +41,9 @@ pub(super) struct AnswerLine {
     /// With `skip`: why, in the operator's words; may be left out.
     #[serde(default)]
     reason: Option<String>,
+    /// With `ready`, where a serial number is asked for: the number.
+    #[serde(default)]
+    serial: Option<String>,
 }
 
 /// A live reading on the wire.
@@ -136,6 +139,12 @@ impl<W: Write> Operator for Json<W> {
             }
             Ok(AnswerLine { reason: Some(_), answer, .. }) => {
                 Heard::Unclear(format!("`{}` takes no reason, only `skip` does", answer.name()))
+            }
+            Ok(AnswerLine { seq, answer: Answer::Ready, serial: Some(serial), .. }) => {
+                Heard::Serial(Some(seq), serial)
+            }
+            Ok(AnswerLine { serial: Some(_), .. }) => {
+                Heard::Unclear("a serial number goes with the answer ready only".into())
             }
             Ok(AnswerLine { seq, answer, .. }) => Heard::Answer(Some(seq), answer),
             Err(error) => Heard::Unclear(format!(

@@ -6,8 +6,9 @@
 use super::{Heard, Operator, Strip, output_words};
 use crate::event::visible;
 use crate::event::{
-    AlarmState, Answer, Ask, BeliefSummary, Candidate, Capture, DriveState, Event, Finding,
-    IdentifyFinding, Latching, LinkNews, Outcome, OutputFinding, PoleFound, RunStart, RunTerms,
+    AlarmState, Answer, Ask, BeliefSummary, BoardFinding, Candidate, Capture, DriveState, Event,
+    Finding, IdentifyFinding, Latching, LinkNews, Outcome, OutputFinding, PoleFound, RunStart,
+    RunTerms,
 };
 use drivers::{Function, Reading};
 use std::io::{self, Write};
@@ -33,13 +34,22 @@ pub struct Lines<W> {
     strip_at_s: f64,
     /// Whether the strip stands on the terminal's last line, without an end.
     strip_stands: bool,
+    /// Whether the ask that is open wants a serial number.
+    wants_serial: bool,
 }
 
 impl<W: Write> Lines<W> {
     /// An operator that is written to `out`; `rewrites`: whether a live line may be written over.
     pub const fn new(out: W, rewrites: bool) -> Self {
-        let strip = Strip::new();
-        Self { out, simulated: false, rewrites, strip, strip_at_s: 0.0, strip_stands: false }
+        Self {
+            out,
+            simulated: false,
+            rewrites,
+            strip: Strip::new(),
+            strip_at_s: 0.0,
+            strip_stands: false,
+            wants_serial: false,
+        }
     }
 
     fn line(&mut self, text: &str) -> io::Result<()> {
@@ -74,6 +84,7 @@ impl<W: Write> Lines<W> {
                 let pins: Vec<&str> = terms.pins.iter().map(crate::event::Pin::label).collect();
                 self.line(&format!("  pins {}", pins.join(" ")))?;
             }
+            RunTerms::Board(terms) => self.wrapped("  ", &super::board::started(terms))?,
             RunTerms::Fit(_) => {}
             RunTerms::Output(terms) => self.line(&output_words::begun(terms))?,
         }
@@ -182,8 +193,22 @@ impl Lines<Vec<u8>> {
     }
 }
 
+impl<W: Write> Lines<W> {
+    fn board(&mut self, finding: &BoardFinding) -> io::Result<()> {
+        let lines = super::board::finding(finding);
+        lines.iter().try_for_each(|line| self.wrapped(hang(line), line))?;
+        if self.simulated { self.wrapped("  ", SIMULATED) } else { Ok(()) }
+    }
+}
+
+/// The indent of a line that is wrapped again.
+fn hang(line: &str) -> &'static str {
+    if line.starts_with(' ') { "  " } else { "" }
+}
+
 impl<W: Write> Operator for Lines<W> {
     fn ask(&mut self, seq: u64, ask: &Ask) -> io::Result<()> {
+        self.wants_serial = matches!(ask, Ask::Serial { .. });
         match ask {
             Ask::Acknowledge { text, .. } => {
                 self.line(&format!("[{seq}] CAUTION"))?;
@@ -227,6 +252,10 @@ impl<W: Write> Operator for Lines<W> {
                 self.line(&format!("[{seq}] Turn the meter's dial to {function}"))?;
                 self.line("    Enter when it is there (q stop)")
             }
+            Ask::Serial { last } => {
+                let lines = super::board::next_board(seq, last.as_deref());
+                lines.iter().try_for_each(|line| self.line(line))
+            }
         }
     }
 
@@ -266,10 +295,12 @@ impl<W: Write> Operator for Lines<W> {
                 self.strip.news(news);
                 output_words::news(news).map_or(Ok(()), |text| self.line(&text))
             }
+            Event::BoardBegun { serial } => self.line(&format!("BOARD {serial}")),
             Event::ResultReached(finding) => match finding {
                 Finding::Identify(finding) => self.result(finding),
                 Finding::Output(finding) => self.output_result(finding),
                 Finding::Fit(_) => Ok(()),
+                Finding::Board(finding) => self.board(finding),
             },
             Event::RunFinished { exit, reason, job } => {
                 if let (4, Some(reason)) = (exit, reason) {
@@ -295,6 +326,10 @@ impl<W: Write> Operator for Lines<W> {
 
     fn parse(&self, line: &str) -> Heard {
         match line.trim().to_ascii_lowercase().as_str() {
+            "q" | "abort" => Heard::Answer(None, Answer::Abort),
+            serial if self.wants_serial && !serial.is_empty() => {
+                Heard::Serial(None, line.trim().to_owned())
+            }
             "" | "r" | "ready" => Heard::Answer(None, Answer::Ready),
             "ok" | "acknowledged" => Heard::Answer(None, Answer::Acknowledged),
             "s" | "skip" => Heard::Answer(None, Answer::Skip),

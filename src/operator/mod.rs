@@ -5,6 +5,7 @@
 //! back through [`Operator::parse`] or [`Operator::key`], what hands say by [`Operator::tick`].
 
 mod bells;
+mod board;
 mod dwell;
 mod eased;
 mod json;
@@ -94,6 +95,8 @@ pub enum Heard {
     Answer(Option<u64>, Answer),
     /// A skip of this ask, if one is named, and the operator's reason; empty where none was given.
     SkipBecause(Option<u64>, String),
+    /// A serial number; for this ask, if it names one.
+    Serial(Option<u64>, String),
     /// Not understood, and why.
     Unclear(String),
 }

@@ -3,6 +3,7 @@
 //! any machine, at any time. What came from fingers or instruments is escaped where it is
 //! written. A report says what was measured and what was inferred; it is never a certificate.
 
+mod board;
 mod chapter;
 mod facts;
 mod fit;

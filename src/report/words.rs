@@ -297,5 +297,7 @@ pub(super) const fn caution(caution: crate::event::Caution) -> &'static str {
         Caution::NotACertificate => "not a certificate",
         Caution::EnergizerHighVoltage => "energizer: high voltage",
         Caution::LiveOutput => "live output",
+        Caution::DeadBoard => "board out of its circuit",
+        Caution::NoInsulationTest => "no insulation test",
     }
 }

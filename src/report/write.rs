@@ -31,7 +31,7 @@ impl ReportError {
 }
 
 /// Writes `report.html`, `report.json`, `readings.csv` and `verdicts.xml` into `dir`, and returns
-/// their paths.
+/// their paths; where boards were tested, `labels.txt` too.
 ///
 /// # Errors
 /// The first file that could not be written; those before it are in place.
@@ -40,6 +40,11 @@ pub fn write_all(dir: &Path, report: &Report) -> Result<[PathBuf; 4], ReportErro
     let json = write_one(dir, "report.json", &render_json(report))?;
     let csv = write_one(dir, "readings.csv", &render_csv(report))?;
     let verdicts = write_one(dir, "verdicts.xml", &render_verdicts(report))?;
+    let labels = report.chapters.iter().filter(|chapter| chapter.command == "board");
+    let labels: Vec<String> = labels.filter_map(|c| super::board::labels(&c.value)).collect();
+    if !labels.is_empty() {
+        write_one(dir, "labels.txt", &labels.join("\n"))?;
+    }
     Ok([html, json, csv, verdicts])
 }
 

@@ -6,10 +6,12 @@
 mod analyse;
 mod arrivals;
 mod bench;
+mod board;
 mod demo;
 mod ease;
 mod failure;
 mod fit;
+mod history;
 mod identify;
 mod instrument;
 mod logging;
@@ -23,12 +25,15 @@ mod speech;
 mod stamp;
 mod station;
 
+pub use crate::archive::Filter as BoardFilter;
 pub use analyse::{AnalyseTerms, run_analyse};
 pub use bench::{BenchTerms, run_bench};
+pub use board::{BoardTerms, PlanSource, run_board, run_board_plan};
 pub use demo::run_demo;
 pub use ease::Ease;
 pub use failure::{Exit, Failure};
 pub use fit::{ContactWord, FitTerms, run_fit};
+pub use history::{HistoryTerms, Question, run_history};
 pub use identify::{IdentifyTerms, run_identify};
 pub use instrument::MeterTerms;
 pub use meters::{MetersTerms, run_meters};
@@ -276,6 +281,12 @@ impl Run<'_> {
             (Heard::Answer(Some(seq), _), Some(_)) => {
                 self.object(&format!("ask {seq} is not open; {} is", self.asked))
             }
+            (Heard::Serial(seq, serial), Some(Ask::Serial { .. }))
+                if seq.is_none_or(|seq| seq == self.asked) =>
+            {
+                self.deliver(Input::SerialReceived(serial))
+            }
+            (Heard::Serial(..), _) => self.object("no serial number is asked for just now"),
             (Heard::Answer(_, Answer::Abort), None) => self.stop("stopped by the operator"),
             (Heard::Answer(..), _) => {
                 self.told(|operator| operator.object("nothing is asked just now"))?;

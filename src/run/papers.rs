@@ -32,6 +32,8 @@ pub enum Schema {
     Profile,
     /// A relay file of the simulated bench.
     Relay,
+    /// A board's test plan.
+    Plan,
 }
 
 /// Renders the reports of a job.
@@ -153,6 +155,7 @@ pub fn show_schema(schema: Schema) -> Result<Exit, Failure> {
         Schema::Report => crate::report::schema(),
         Schema::Profile => drivers::Profile::schema(),
         Schema::Relay => crate::bench::Part::schema(),
+        Schema::Plan => schemars::schema_for!(crate::event::BoardPlan),
     };
     let text = serde_json::to_string_pretty(&schema).map_err(|error| {
         Failure::new(

@@ -2,6 +2,7 @@
 //! are replayed into it, and it runs on the same way, with the terms it was begun with. The same
 //! meter is wanted, or a clear word that another is accepted.
 
+use super::board;
 use super::ease::Ease;
 use super::failure::{Exit, Failure};
 use super::identify;
@@ -63,6 +64,7 @@ pub fn resume(terms: &ResumeTerms) -> Result<Exit, Failure> {
         guide.apply(&entry.event);
     }
     let meter = Instrument::find(&meter)?;
+    let begun = named_by_the_record(begun);
     let start = RunStart {
         resumed: true,
         torn_bytes: past.repaired.map_or(0, |repair| repair.bytes_torn),
@@ -74,6 +76,14 @@ pub fn resume(terms: &ResumeTerms) -> Result<Exit, Failure> {
     };
     let job = terms.job.clone();
     Station { job, journal: Some(journal), guide, meter, operator: terms.operator }.run(start)
+}
+
+/// The board that goes on is the record's to name, not the first part's.
+fn named_by_the_record(mut begun: RunStart) -> RunStart {
+    if let RunTerms::Board(start) = &mut begun.terms {
+        start.serial = None;
+    }
+    begun
 }
 
 /// The newest task that did not reach its end, else the newest; and how it was begun.
@@ -96,6 +106,9 @@ fn guide(
     match &begun.terms {
         RunTerms::Identify(start) => {
             identify::guide(start, begun.simulated, terms.operator, terms.accept_meter)
+        }
+        RunTerms::Board(start) => {
+            board::guide(start, begun.simulated, terms.operator, terms.accept_meter)
         }
         RunTerms::Fit(_) => Err(Failure::bad_input(
             format!("{}: a fit is worked out at once", terms.job.display()),

@@ -130,6 +130,7 @@ impl Record {
             Event::LinkChanged(LinkNews::OtherMeterAccepted { .. })
             | Event::AlarmChanged { .. }
             | Event::Logged(_)
+            | Event::BoardBegun { .. }
             | Event::MeterComplained { .. }
             | Event::OperatorRemarked { .. }
             | Event::RunFinished { .. } => {}
@@ -205,7 +206,7 @@ impl Record {
             Ask::Dial { function } => {
                 self.refused.insert(*function);
             }
-            Ask::Acknowledge { .. } | Ask::Alarm { .. } => {}
+            Ask::Acknowledge { .. } | Ask::Alarm { .. } | Ask::Serial { .. } => {}
         }
     }
 }

@@ -172,6 +172,7 @@ fn skipped(ask: &Ask) -> String {
         Ask::Alarm { state: AlarmState::On } => "bringing the equipment into alarm".into(),
         Ask::Alarm { state: AlarmState::Off } => "taking the equipment out of alarm".into(),
         Ask::Dial { function } => format!("turning the dial to {function}"),
+        Ask::Serial { .. } => "the next serial number".into(),
         Ask::Acknowledge { caution, .. } => format!("caution {}", words::caution(*caution)),
     }
 }
