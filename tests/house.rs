@@ -12,7 +12,7 @@ use std::path::Path;
 
 const FOLDERS: [&str; 4] = ["src", "drivers/src", "tests", "drivers/tests"];
 
-const CORE: [&str; 6] = ["relay", "output", "zone", "board", "metrology", "guide"];
+const CORE: [&str; 8] = ["relay", "output", "cable", "zone", "board", "fit", "metrology", "guide"];
 
 /// What a room that sees no link may use of the drivers' crate: the words for a value.
 const PLAIN_DRIVERS: [&[&str]; 8] = [

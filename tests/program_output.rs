@@ -42,10 +42,9 @@ fn resume(link: &str, job: &Job) -> Program {
 fn found(job: &Job) -> OutputFinding {
     let results = job.recorded("result");
     let result = results.last().expect("a result is recorded");
-    match serde_json::from_value(result.clone()).expect("a finding") {
-        Finding::Output(finding) => *finding,
-        other @ Finding::Identify(_) => panic!("another finding: {other:?}"),
-    }
+    let found = serde_json::from_value(result.clone()).expect("a finding");
+    let Finding::Output(finding) = found else { panic!("another finding: {found:?}") };
+    *finding
 }
 
 /// The rows of a log below its header: seconds and volts.
@@ -114,7 +113,10 @@ fn the_record_and_the_log_agree(finding: &OutputFinding, job: &Job) {
     assert!(rows.windows(2).all(|pair| pair[0].0 < pair[1].0), "times run on");
     assert_eq!(job.recorded("capture").len(), 1, "readings stand in the log, not in the record");
     let closed = job.recorded("log").into_iter().find(|line| line["state"] == "closed").unwrap();
-    assert_eq!((closed["rows"].as_u64(), closed["file"].as_str()), (Some(finding.readings), Some("output-1.csv")));
+    assert_eq!(
+        (closed["rows"].as_u64(), closed["file"].as_str()),
+        (Some(finding.readings), Some("output-1.csv"))
+    );
     // The log by itself says the same.
     let log = job.file("output-1.csv").display().to_string();
     let analysed = Program::run(&["analyse", &log, "--json"]).exits(0);
@@ -190,8 +192,7 @@ fn taken_out_of_alarm() {
 
 #[test]
 fn outputs_are_described_as_their_files_say() {
-    let runs =
-        [steady, pulsed, reversed, held_up, never_on, still_on, slow, taken_out_of_alarm];
+    let runs = [steady, pulsed, reversed, held_up, never_on, still_on, slow, taken_out_of_alarm];
     scope(|scope| {
         for run in runs {
             scope.spawn(run);

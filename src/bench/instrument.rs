@@ -32,6 +32,7 @@ impl Instrument {
         let voice = match model.voice {
             VoiceKind::Scpi => Voice::Scpi(Box::new(ScpiVoice::new(model.identity.clone()))),
             VoiceKind::Lines => Voice::Lines(LineVoice::default()),
+            VoiceKind::PolledLines => Voice::Lines(LineVoice::polled()),
         };
         Self {
             voice,
@@ -51,8 +52,9 @@ impl Instrument {
         if self.echo {
             self.hold(now, bytes.to_vec());
         }
-        if let Voice::Scpi(voice) = &mut self.voice {
-            voice.push(bytes, state, now);
+        match &mut self.voice {
+            Voice::Scpi(voice) => voice.push(bytes, state, now),
+            Voice::Lines(voice) => voice.push(bytes),
         }
     }
 
@@ -78,7 +80,7 @@ impl Instrument {
     pub(crate) fn wake_at(&self) -> Option<Moment> {
         let voice = match &self.voice {
             Voice::Scpi(voice) => voice.wake_at(),
-            Voice::Lines(voice) => Some(voice.wake_at()),
+            Voice::Lines(voice) => voice.wake_at(),
         };
         voice.into_iter().chain(self.held.front().map(|(due, _)| *due)).min()
     }

@@ -188,9 +188,8 @@ mod tests {
     fn noise_is_the_same_at_the_same_moment() {
         let noisy = in_alarm_from(0.0, Output { noise_volts: 0.5, ..steady() });
         assert_eq!(noisy.volts(at(1.0)), noisy.volts(at(1.0)));
-        let many: Vec<f64> = (0..2000u32)
-            .map(|i| noisy.volts(at(1.0 + f64::from(i) / 1000.0)) - 13.0)
-            .collect();
+        let many: Vec<f64> =
+            (0..2000u32).map(|i| noisy.volts(at(1.0 + f64::from(i) / 1000.0)) - 13.0).collect();
         let square = many.iter().map(|v| v * v).sum::<f64>() / 2000.0;
         assert!((square.sqrt() - 0.5).abs() < 0.05, "{square}");
     }

@@ -4,8 +4,10 @@
 
 mod analyse;
 mod bench;
+mod fit;
 mod identify;
 mod meter;
+mod meters;
 mod output;
 mod papers;
 
@@ -14,9 +16,11 @@ use bench::Bench;
 use clap::error::ErrorKind;
 use clap::{CommandFactory, Parser, Subcommand};
 use coilmark::run::{self, Exit, Failure, Rendering};
+use fit::Fit;
 use identify::{Identify, Resume};
+use meters::Meters;
 use output::Output;
-use papers::{Demo, Meters, Report, SchemaWords, Sign, Verify};
+use papers::{Demo, Report, SchemaWords, Sign, Verify};
 
 /// The longest message about a word, in characters: the word may be of any length.
 const MESSAGE_MAX: usize = 600;
@@ -47,6 +51,8 @@ enum Command {
     Output(Output),
     /// Say what a switched output does, from a recorded log of its volts
     Analyse(Analyse),
+    /// Say whether this output will hold this relay: hot, on a low battery, at the cable's end
+    Fit(Box<Fit>),
     /// Go on with an identification that was interrupted
     Resume(Resume),
     /// Render the reports of a job again, from its record alone
@@ -70,10 +76,11 @@ pub fn obey() -> (Exit, Option<Failure>) {
     log_to_stderr(words.verbose);
     let outcome = match words.command {
         Command::Demo(w) => run::run_demo(w.job, w.seed),
-        Command::Meters(w) => run::run_meters(w.try_link.as_deref(), &w.profile, w.json),
+        Command::Meters(w) => run::run_meters(&w.into()),
         Command::Identify(w) => run::run_identify(&w.into()),
         Command::Output(w) => run::run_output(&w.into()),
         Command::Analyse(w) => run::run_analyse(&w.into()),
+        Command::Fit(w) => run::run_fit(&(*w).into()),
         Command::Resume(w) => run::resume(&w.into()),
         Command::Report(w) => {
             let rendering = if w.json { Rendering::Json } else { Rendering::Files };

@@ -3,6 +3,7 @@
 //! operator's pin order.
 
 use super::ask::DriveState;
+use super::fit::FitFinding;
 use super::output::OutputFinding;
 use super::pin::Pin;
 use schemars::JsonSchema;
@@ -17,6 +18,8 @@ pub enum Finding {
     Identify(Box<IdentifyFinding>),
     /// Of an output's log.
     Output(Box<OutputFinding>),
+    /// Of fitting a relay to an output.
+    Fit(Box<FitFinding>),
 }
 
 /// What an identification found.

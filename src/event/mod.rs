@@ -5,10 +5,12 @@
 
 mod ask;
 mod finding;
+mod fit;
 mod log;
 mod output;
 mod pin;
 mod start;
+mod verdict;
 mod visible;
 
 pub use ask::{AlarmState, Answer, Ask, AskedDrive, Caution, DriveState};
@@ -16,13 +18,15 @@ pub use finding::{
     Apart, Candidate, CoilFound, Evidence, Fault, FaultCode, Finding, Form, IdentifyFinding,
     Latching, Outcome, PoleFound, RatedVolts,
 };
+pub use fit::{FitCheck, FitCode, FitFinding, FitInput, HoldUp, Origin, SuppressionChoice};
 pub use log::{LogEnd, LogNews, LogPicture};
 pub use output::{
     Cadence, ChangeKind, InrushDip, LevelChange, LogCounts, OutputFinding, OutputWindow, Polarity,
     Shape, Trace, TraceSpan,
 };
 pub use pin::{BadPins, Pin, Pins};
-pub use start::{IdentifyStart, OutputStart, RunStart, RunTerms};
+pub use start::{FitStart, IdentifyStart, OutputStart, RunStart, RunTerms};
+pub use verdict::Verdict;
 pub use visible::visible;
 
 use drivers::{Function, Reading, Unit};

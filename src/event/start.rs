@@ -35,6 +35,8 @@ pub enum RunTerms {
     Identify(IdentifyStart),
     /// A switched output, through rest, alarm and the end of its window.
     Output(OutputStart),
+    /// Whether an output will hold a relay.
+    Fit(FitStart),
 }
 
 impl RunTerms {
@@ -44,6 +46,7 @@ impl RunTerms {
         match self {
             Self::Identify(_) => "identify",
             Self::Output(_) => "output",
+            Self::Fit(_) => "fit",
         }
     }
 }
@@ -82,6 +85,14 @@ pub struct OutputStart {
     pub for_s: f64,
     /// The log ends once the output has been off for this long, in seconds.
     pub guard_s: f64,
+}
+
+/// What a fit was given beside the record of its job. Its numbers stand in the finding's inputs.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct FitStart {
+    /// The log of the output, as the operator wrote it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub log: Option<String>,
 }
 
 #[expect(clippy::trivially_copy_pass_by_ref, reason = "serde hands over a reference")]

@@ -68,7 +68,8 @@ impl LogFile {
             };
             let writer =
                 LogWriter::begin(BufWriter::new(file)).map_err(failed("writing its header"))?;
-            let mut log = Self { writer, path: path.clone(), name, rows: 0, syncs: 0, unsynced: None };
+            let mut log =
+                Self { writer, path: path.clone(), name, rows: 0, syncs: 0, unsynced: None };
             log.sync()?;
             File::open(dir)
                 .and_then(|dir| dir.sync_all())

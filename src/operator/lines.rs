@@ -74,6 +74,7 @@ impl<W: Write> Lines<W> {
                 self.line(&format!("  pins {}", pins.join(" ")))?;
             }
             RunTerms::Output(terms) => self.line(&output_words::begun(terms))?,
+            RunTerms::Fit(_) => {}
         }
         self.line(&format!("  meter {} by profile {}", start.meter, start.profile))?;
         if start.simulated { self.wrapped("  ", SIMULATED) } else { Ok(()) }
@@ -256,6 +257,7 @@ impl<W: Write> Operator for Lines<W> {
             Event::ResultReached(finding) => match finding {
                 Finding::Identify(finding) => self.result(finding),
                 Finding::Output(finding) => self.output_result(finding),
+                Finding::Fit(_) => Ok(()),
             },
             Event::RunFinished { exit, reason, job } => {
                 if let (4, Some(reason)) = (exit, reason) {

@@ -56,9 +56,9 @@ impl Report {
 
     /// How the job was begun the first time.
     pub(super) fn start(&self) -> Option<&IdentifyStart> {
-        self.runs.first().and_then(|run| match &run.start.terms {
+        self.runs.iter().find_map(|run| match &run.start.terms {
             RunTerms::Identify(terms) => Some(terms),
-            RunTerms::Output(_) => None,
+            RunTerms::Output(_) | RunTerms::Fit(_) => None,
         })
     }
 

@@ -22,6 +22,8 @@ pub struct BenchTerms {
     pub name: Option<PathBuf>,
     /// A free-running line meter with a dial.
     pub line_meter: bool,
+    /// A line meter with a dial that speaks when it is polled.
+    pub polled_meter: bool,
     /// The seed.
     pub seed: u64,
     /// Whether the hands never slip.
@@ -45,9 +47,13 @@ pub fn run_bench(terms: &BenchTerms) -> Result<Exit, Failure> {
             )
         })?),
     };
+    let options = options(terms.seed, terms.steady, terms.line_meter);
     let options = StandaloneOptions {
         part: load(&terms.relay)?,
-        bench: options(terms.seed, terms.steady, terms.line_meter),
+        bench: BenchOptions {
+            meter: if terms.polled_meter { MeterModel::polled() } else { options.meter.clone() },
+            ..options
+        },
         listen,
         pace: terms.pace,
     };
@@ -79,6 +85,9 @@ pub(super) fn from_link(text: &str, profile: &Profile) -> Result<(Bench, bool), 
     }
     let part = load(Path::new(file))?;
     let mut options = options(seed, steady, !profile.commanded());
+    if profile.poll().is_some() {
+        options.meter = MeterModel::polled();
+    }
     if let Some(ms) = conversion_ms {
         options.meter.conversion_ms = u32::clamp(ms, 1, 60_000);
     }

@@ -7,6 +7,7 @@ use super::arrivals::Inbox;
 use super::failure::{Exit, Failure};
 use crate::bench::{Bench, Served};
 use crate::event::{RunStart, RunTerms};
+use drivers::link::RoundTrips;
 use drivers::{Clock, LinkSpec, Port, PortOptions, Profile};
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -91,6 +92,11 @@ impl Instrument {
             profile: self.profile.name.clone(),
             terms,
         }
+    }
+
+    /// Has its round trips measured from the next opening on.
+    pub(super) fn measure_round_trips(&mut self, round_trips: Arc<RoundTrips>) {
+        self.options.round_trips = Some(round_trips);
     }
 
     pub(super) const fn is_simulated(&self) -> bool {

@@ -8,6 +8,7 @@ mod arrivals;
 mod bench;
 mod demo;
 mod failure;
+mod fit;
 mod identify;
 mod instrument;
 mod logging;
@@ -22,10 +23,11 @@ pub use analyse::{AnalyseTerms, run_analyse};
 pub use bench::{BenchTerms, run_bench};
 pub use demo::run_demo;
 pub use failure::{Exit, Failure};
+pub use fit::{ContactWord, FitTerms, run_fit};
 pub use identify::{IdentifyTerms, run_identify};
 pub use instrument::MeterTerms;
+pub use meters::{MetersTerms, run_meters};
 pub use output::{OutputTerms, run_output};
-pub use meters::run_meters;
 pub use papers::{Rendering, Schema, make_keys, render_report, show_schema, sign, verify};
 pub use resume::{ResumeTerms, resume};
 pub use station::OperatorChoice;
@@ -40,6 +42,14 @@ use drivers::{Clock, DriverError, Function, Identity, MeterEvent, Order, Port};
 use stamp::stamp;
 use std::sync::Arc;
 use tracing::debug;
+
+/// What waits for the loops.
+fn runtime() -> Result<tokio::runtime::Runtime, Failure> {
+    tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .map_err(|e| Failure::new(Exit::Aborted, format!("runtime: {e}"), "try again"))
+}
 
 /// The hands of a simulated bench, if there are any.
 pub enum Hands {

@@ -46,12 +46,8 @@ pub fn run_output(terms: &OutputTerms) -> Result<Exit, Failure> {
         Ok(_) => Some(Journal::open(&job)?.0),
         Err(_) => None,
     };
-    let guide = Box::new(Output::new(guide_terms(
-        start,
-        meter.is_simulated(),
-        terms.operator,
-        false,
-    )));
+    let guide =
+        Box::new(Output::new(guide_terms(start, meter.is_simulated(), terms.operator, false)));
     let begin = meter.start(RunTerms::Output(start));
     Station { job, journal, guide, meter, operator: terms.operator }.run(begin)
 }

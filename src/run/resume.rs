@@ -4,8 +4,8 @@
 
 use super::failure::{Exit, Failure};
 use super::identify;
-use super::output;
 use super::instrument::{Instrument, MeterTerms};
+use super::output;
 use super::station::{OperatorChoice, Station};
 use crate::event::{RunStart, RunTerms};
 use crate::guide::Guide;
@@ -101,5 +101,9 @@ fn guide(
             terms.operator,
             terms.accept_meter,
         ),
+        RunTerms::Fit(_) => Err(Failure::bad_input(
+            format!("{}: a fit is worked out at once", terms.job.display()),
+            "run coilmark fit again with this --job",
+        )),
     }
 }

@@ -32,7 +32,7 @@ impl Led {
         let found = self.facts.iter().find_map(|fact| match fact {
             Event::ResultReached(finding) => match finding {
                 Finding::Identify(finding) => Some(finding),
-                other @ Finding::Output(_) => panic!("another finding: {other:?}"),
+                other => panic!("another finding: {other:?}"),
             },
             _ => None,
         });

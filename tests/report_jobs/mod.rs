@@ -204,8 +204,10 @@ pub fn report(job: &Job) -> Report {
 
 /// What the start of an identification was given.
 pub fn terms(start: &mut RunStart) -> &mut IdentifyStart {
-    let RunTerms::Identify(terms) = &mut start.terms;
-    terms
+    match &mut start.terms {
+        RunTerms::Identify(terms) => terms,
+        other => panic!("another command: {other:?}"),
+    }
 }
 
 /// A plain start of eight pins.

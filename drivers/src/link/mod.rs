@@ -19,6 +19,7 @@ pub use device::DeviceLink;
 pub use faulty::{Faults, FaultyLink};
 pub use replaying::ReplayingLink;
 pub use scripted::{ScriptedLink, Step};
+pub(crate) use serial::holder_of;
 pub use serial::{Dtr, SerialLink, SerialSettings};
 pub use spec::LinkSpec;
 pub use tcp::TcpLink;

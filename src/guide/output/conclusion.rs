@@ -4,9 +4,7 @@
 
 use super::record::Log;
 use super::{Output, TOO_HIGH, VOLTS_MAX};
-use crate::event::{
-    Action, Event, Finding, LogNews, LogPicture, OutputFinding, Polarity, Shape,
-};
+use crate::event::{Action, Event, Finding, LogNews, LogPicture, OutputFinding, Polarity, Shape};
 use crate::output::CLASSES;
 
 impl Output {

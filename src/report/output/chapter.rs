@@ -103,6 +103,7 @@ pub fn chapter(task: &Task<'_>) -> Chapter {
         title: "What the output does".into(),
         standing,
         headline,
+        checks: Vec::new(),
         // Writing to memory cannot fail; a template has no other way to.
         markup: body.render().unwrap_or_else(|e| format!("<p>This could not be written: {e}</p>")),
         value: value(&told),
