@@ -133,6 +133,8 @@ fn the_report_has_a_chapter(job: &Job) {
         assert!(html.contains(part), "no `{part}` in the report");
     }
     assert!(html.len() < 100_000, "{} bytes", html.len());
+    Program::run(&["report", &job.word()]).exits(0);
+    assert_eq!(std::fs::read_to_string(job.file("report.html")).unwrap(), html, "the same bytes");
     let json = std::fs::read_to_string(job.file("report.json")).unwrap();
     let json: serde_json::Value = serde_json::from_str(&json).unwrap();
     let chapter = &json["chapters"][0];
@@ -176,7 +178,7 @@ fn still_on() {
 }
 
 fn slow() {
-    let (finding, _) = logged("sagging", 500, &["--guard", "2s"]);
+    let (finding, _) = logged("sagging", 500, &[]);
     assert_eq!(finding.shape, Shape::Steady);
     lasts(&finding, truth("sagging").window_s);
     assert!(finding.counts.interval_s.unwrap() >= 0.5);
@@ -342,7 +344,8 @@ fn taken_back() {
     person.finish(program, 0);
     assert!(job.file("output-2.csv").exists(), "the first log is left as it was");
     assert_eq!(job.recorded("taken_back").len(), 1);
-    assert!(found(&job).warnings[0].contains("not brought into alarm"));
+    let warnings = found(&job).warnings;
+    assert!(warnings.iter().any(|w| w.contains("not brought into alarm")), "{warnings:?}");
     is_whole(&job);
 }
 
