@@ -12,6 +12,7 @@ mod pin;
 mod start;
 mod verdict;
 mod visible;
+mod zone;
 
 pub use ask::{AlarmState, Answer, Ask, AskedDrive, Caution, DriveState};
 pub use finding::{
@@ -28,6 +29,11 @@ pub use pin::{BadPins, Pin, Pins};
 pub use start::{FitStart, IdentifyStart, OutputStart, RunStart, RunTerms};
 pub use verdict::Verdict;
 pub use visible::visible;
+pub use zone::{
+    CoilDriven, FaultEffect, LoopKind, ResistorPlace, ZoneAmount, ZoneBand, ZoneContact,
+    ZoneDesignFinding, ZoneFault, ZoneFaultCode, ZoneRank, ZoneResistor, ZoneState,
+    ZoneStateFigures, ZoneWiring,
+};
 
 use drivers::{Function, Reading, Unit};
 use schemars::JsonSchema;

@@ -33,10 +33,10 @@ pub struct RunStart {
 pub enum RunTerms {
     /// An unmarked relay, pin by pin.
     Identify(IdentifyStart),
-    /// A switched output, through rest, alarm and the end of its window.
-    Output(OutputStart),
     /// Whether an output will hold a relay.
     Fit(FitStart),
+    /// A switched output, through rest, alarm and the end of its window.
+    Output(OutputStart),
 }
 
 impl RunTerms {
@@ -45,8 +45,8 @@ impl RunTerms {
     pub const fn command(&self) -> &'static str {
         match self {
             Self::Identify(_) => "identify",
-            Self::Output(_) => "output",
             Self::Fit(_) => "fit",
+            Self::Output(_) => "output",
         }
     }
 }
@@ -75,6 +75,14 @@ pub struct IdentifyStart {
     pub isolation: bool,
 }
 
+/// What a fit was given beside the record of its job. Its numbers stand in the finding's inputs.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct FitStart {
+    /// The log of the output, as the operator wrote it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub log: Option<String>,
+}
+
 /// What the log of an output was given.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct OutputStart {
@@ -85,14 +93,6 @@ pub struct OutputStart {
     pub for_s: f64,
     /// The log ends once the output has been off for this long, in seconds.
     pub guard_s: f64,
-}
-
-/// What a fit was given beside the record of its job. Its numbers stand in the finding's inputs.
-#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-pub struct FitStart {
-    /// The log of the output, as the operator wrote it.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub log: Option<String>,
 }
 
 #[expect(clippy::trivially_copy_pass_by_ref, reason = "serde hands over a reference")]

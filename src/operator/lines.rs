@@ -73,8 +73,8 @@ impl<W: Write> Lines<W> {
                 let pins: Vec<&str> = terms.pins.iter().map(crate::event::Pin::label).collect();
                 self.line(&format!("  pins {}", pins.join(" ")))?;
             }
-            RunTerms::Output(terms) => self.line(&output_words::begun(terms))?,
             RunTerms::Fit(_) => {}
+            RunTerms::Output(terms) => self.line(&output_words::begun(terms))?,
         }
         self.line(&format!("  meter {} by profile {}", start.meter, start.profile))?;
         if start.simulated { self.wrapped("  ", SIMULATED) } else { Ok(()) }

@@ -70,8 +70,8 @@ pub(super) fn chapters(tasks: &[Task<'_>]) -> Vec<Chapter> {
 fn chapter(task: &Task<'_>) -> Option<Chapter> {
     match task.command() {
         "identify" => None,
-        "output" => Some(super::output::chapter(task)),
         "fit" => super::fit::chapter(task),
+        "output" => Some(super::output::chapter(task)),
         _ => None,
     }
 }

@@ -13,6 +13,7 @@ mod identify;
 mod instrument;
 mod logging;
 mod meters;
+mod opening;
 mod output;
 mod papers;
 mod resume;
@@ -41,6 +42,7 @@ use arrivals::{Arrival, Inbox};
 use drivers::{Clock, DriverError, Function, Identity, MeterEvent, Order, Port};
 use stamp::stamp;
 use std::sync::Arc;
+use std::time::Duration;
 use tracing::debug;
 
 /// What waits for the loops.
@@ -50,6 +52,9 @@ fn runtime() -> Result<tokio::runtime::Runtime, Failure> {
         .build()
         .map_err(|e| Failure::new(Exit::Aborted, format!("runtime: {e}"), "try again"))
 }
+
+/// How often the meter's thread is looked at while nothing arrives: it may hang in the system.
+const LOOK_EVERY: Duration = Duration::from_secs(1);
 
 /// The hands of a simulated bench, if there are any.
 pub enum Hands {
@@ -142,8 +147,18 @@ impl Run<'_> {
             }
             self.keep_log()?;
             let wake_at = self.wake_at();
-            let arrival = self.on.inbox.next(&*self.on.clock, wake_at).await;
-            flow = self.take(arrival)?;
+            let look_at = self.on.clock.now() + LOOK_EVERY;
+            let until = wake_at.map_or(look_at, |at| at.min(look_at));
+            let arrival = self.on.inbox.next(&*self.on.clock, Some(until)).await;
+            let now = self.on.clock.now();
+            if let Some(stuck) = self.on.meter.stuck(now) {
+                return Err(stuck.into());
+            }
+            let only_looked = wake_at.is_none_or(|at| now < at);
+            flow = match arrival {
+                Arrival::DeadlineReached if only_looked => Flow::GoOn,
+                arrival => self.take(arrival)?,
+            };
         }
     }
 

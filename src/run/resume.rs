@@ -93,6 +93,10 @@ fn guide(
         RunTerms::Identify(start) => {
             identify::guide(start, begun.simulated, terms.operator, terms.accept_meter)
         }
+        RunTerms::Fit(_) => Err(Failure::bad_input(
+            format!("{}: a fit is worked out at once", terms.job.display()),
+            "run coilmark fit again with this --job",
+        )),
         RunTerms::Output(start) => output::guide_going_on(
             begun,
             *start,
@@ -101,9 +105,5 @@ fn guide(
             terms.operator,
             terms.accept_meter,
         ),
-        RunTerms::Fit(_) => Err(Failure::bad_input(
-            format!("{}: a fit is worked out at once", terms.job.display()),
-            "run coilmark fit again with this --job",
-        )),
     }
 }

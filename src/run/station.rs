@@ -75,7 +75,7 @@ impl Station {
     ) -> Result<Exit, Failure> {
         super::runtime()?.block_on(async {
             let clock: Arc<dyn Clock> = Arc::new(SystemClock::begin());
-            let inbox = Inbox::new();
+            let mut inbox = Inbox::new();
             let hands = self.meter.hands();
             if !matches!(hands, Hands::Alone(_)) {
                 inbox.read_lines(io::stdin());
@@ -83,7 +83,7 @@ impl Station {
             if let Err(e) = inbox.listen_to_signals() {
                 tracing::warn!("interrupts cannot be listened to: {e}");
             }
-            let port = self.meter.open(Arc::clone(&clock), &inbox)?;
+            let port = self.meter.open_when_free(&clock, &mut inbox).await?;
             let journal = match self.journal {
                 Some(journal) => journal,
                 None => Journal::create(&self.job)?,
