@@ -225,12 +225,12 @@ fn killed_while_on() {
     }
     program.kill();
     drop(program);
-    // Loss of power in the middle of a row.
+    // Loss of power in the middle of a row that reads like a whole one.
     let log = job.file("output-1.csv");
     let mut text = std::fs::read_to_string(&log).unwrap();
     let kept = text.lines().count() - 1;
     assert!(kept > 20, "{kept} rows are on disk");
-    text.push_str("3.14");
+    text.push_str("99.500000,13.");
     std::fs::write(&log, text).unwrap();
     person.ledger.resume();
     let asks = person.ledger.asks.len();
@@ -238,7 +238,7 @@ fn killed_while_on() {
     assert_eq!(person.ledger.asks.len(), asks, "nothing is asked again");
     let opened: Vec<_> =
         job.recorded("log").into_iter().filter(|line| line["state"] == "opened").collect();
-    assert_eq!((opened.len(), &opened[1]["torn_bytes"]), (2, &4.into()));
+    assert_eq!((opened.len(), &opened[1]["torn_bytes"]), (2, &13.into()));
     assert_eq!(opened[1]["rows"], kept);
     let finding = found(&job);
     lasts(&finding, truth("sagging").window_s);
