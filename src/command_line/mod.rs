@@ -62,7 +62,7 @@ enum Command {
     Analyse(Analyse),
     /// Say whether this output will hold this relay: hot, on a low battery, at the cable's end
     Fit(Box<Fit>),
-    /// Go on with an identification that was interrupted
+    /// Go on with a run that was interrupted
     Resume(Resume),
     /// Render the reports of a job again, from its record alone
     Report(Report),

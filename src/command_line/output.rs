@@ -1,5 +1,6 @@
 //! The words of the log of an output: the meter, what the output is said to be, when the log ends,
-//! the folder. They become the terms of the same name; ranges are checked there.
+//! the folder. They become the terms of the same name; ranges are checked there, where a message
+//! can say which value was expected.
 
 use super::meter::{Meter, OperatorWord, duration};
 use clap::Args;

@@ -3,12 +3,13 @@
 //! later whether it is still the same file takes its [`LogDigest`]. Clocks are the caller's.
 
 use super::error::LogFileError;
+use super::tail::whole_bytes;
 use super::write::LogWriter;
 use drivers::Moment;
 use rustix::fs::OFlags;
 use sha2::{Digest as _, Sha256};
 use std::fs::{File, OpenOptions};
-use std::io::{self, Read};
+use std::io::{self, Read, Seek, SeekFrom};
 use std::os::unix::fs::OpenOptionsExt;
 use std::path::{Path, PathBuf};
 
@@ -122,11 +123,20 @@ pub fn digest(dir: &Path, name: &str) -> Result<LogDigest, LogFileError> {
     Ok(LogDigest { rows: lines.saturating_sub(1), sha256 })
 }
 
-/// A log in the folder, to be read.
+/// The whole rows of a log in the folder, to be read: what a cut has torn at its end is left out.
 ///
 /// # Errors
-/// [`LogFileError`] where it is not there, or its name is none of a log's.
-pub fn open(dir: &Path, name: &str) -> Result<File, LogFileError> {
+/// [`LogFileError`] where it is not there, or is none.
+pub fn open_whole(dir: &Path, name: &str) -> Result<io::Take<File>, LogFileError> {
+    let mut file = open(dir, name)?;
+    let failed = |step| fails(&dir.join(name), step);
+    let bytes = whole_bytes(&file).map_err(failed("reading it"))?;
+    file.seek(SeekFrom::Start(0)).map_err(failed("reading it"))?;
+    Ok(file.take(bytes))
+}
+
+/// A log in the folder, to be read; a link in its place is not followed.
+fn open(dir: &Path, name: &str) -> Result<File, LogFileError> {
     let path = named(dir, name)?;
     let mut options = OpenOptions::new();
     options.read(true).custom_flags(OFlags::NOFOLLOW.bits().cast_signed());

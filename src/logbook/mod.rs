@@ -15,7 +15,7 @@ mod write;
 
 pub use error::{LogError, LogFileError};
 pub use header::Columns;
-pub use log_file::{LogDigest, LogFile, digest, open};
+pub use log_file::{LogDigest, LogFile, digest, open_whole};
 pub use tail::GoneOn;
 pub use write::{Durable, LogWriter};
 

@@ -53,6 +53,11 @@ struct Kept {
     gone_on: GoneOn,
 }
 
+/// How many bytes of the log are whole rows, and the header ahead of them.
+pub(super) fn whole_bytes(file: &File) -> io::Result<u64> {
+    Ok(whole_rows(file)?.bytes)
+}
+
 /// How far the log is whole.
 fn whole_rows(file: &File) -> io::Result<Kept> {
     let mut lines = BufReader::with_capacity(64 * 1024, file);

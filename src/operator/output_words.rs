@@ -79,8 +79,9 @@ pub(super) fn found(f: &OutputFinding) -> Vec<String> {
     lines
 }
 
+/// To a millivolt, and never minus nothing.
 fn volts(volts: f64) -> String {
-    format!("{volts:.3} V")
+    format!("{:.3} V", (volts * 1e3).round() / 1e3 + 0.0)
 }
 
 fn seconds(s: f64, u: f64) -> String {

@@ -111,14 +111,26 @@ impl Strip {
     /// The line, at most 79 characters.
     #[must_use]
     pub fn line(&self) -> String {
-        let volts = self.volts.map_or("overload".into(), |v| format!("{v:+.3} V"));
-        let on = match self.came_on_s {
-            Some(on) => format!("on {:.0} s", (self.t_s - on).max(0.0)),
-            None => String::new(),
-        };
+        // Never minus nothing.
+        let volts = self.volts.map(|v| (v * 1e3).round() / 1e3 + 0.0);
+        let volts = volts.map_or("overload".into(), |v| format!("{v:+.3} V"));
         let full = self.full.max(FULL_VOLTS_MIN);
+        let is_on = self.volts.is_none_or(|v| v.abs() > full / 2.0);
+        let on = match self.came_on_s {
+            Some(on) if is_on => lasting((self.t_s - on).max(0.0)),
+            _ => String::new(),
+        };
         let strip: String = self.blocks.iter().map(|block| height(*block, full)).collect();
         format!("{:>7.1} s {volts:>10} {on:>8} {strip}", self.t_s)
+    }
+}
+
+/// In no more than eight characters.
+fn lasting(seconds: f64) -> String {
+    match seconds {
+        s if s < 1000.0 => format!("on {s:.0} s"),
+        s if s < 36_000.0 => format!("on {:.0} m", s / 60.0),
+        s => format!("on {:.0} h", s / 3600.0),
     }
 }
 

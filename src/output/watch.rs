@@ -148,10 +148,12 @@ mod tests {
     /// Readings every `step` seconds of what `volts` says, until the watch is asked.
     fn watched(step: f64, until: f64, volts: impl Fn(f64) -> f64) -> Watch {
         let mut watch = Watch::default();
-        let mut t = 0.0;
-        while t <= until {
+        for i in 0.. {
+            let t = f64::from(i) * step;
+            if t > until {
+                break;
+            }
             watch.push(t, volts(t));
-            t += step;
         }
         watch
     }

@@ -100,7 +100,10 @@ pub(super) fn guide_going_on(
     let Some((file, t_s)) = log_of(task) else { return Ok(Box::new(Output::new(terms))) };
     terms.goes_on_at_s = t_s;
     let mut rows = Recalled { guide: Output::new(terms) };
-    let log = logbook::open(job, &file)?;
+    let log = logbook::open_whole(job, &file)?;
+    if log.limit() == 0 {
+        return Ok(Box::new(rows.guide));
+    }
     match logbook::read(log, &Columns::default(), Pace::Fast, &mut rows) {
         // Cut off before its first row.
         Ok(_) | Err(logbook::LogError::Empty) => Ok(Box::new(rows.guide)),
