@@ -17,6 +17,7 @@ pub mod reading;
 pub mod scpi;
 pub mod session;
 pub mod stream;
+pub mod supply;
 #[cfg(test)]
 pub(crate) mod testing;
 pub mod trial;
@@ -31,3 +32,4 @@ pub use port::{Port, PortOptions};
 pub use profile::Profile;
 pub use reading::{Function, Reading, Unit, Value};
 pub use session::{Input, Session};
+pub use supply::{Delivered, Supply, SupplyLimits};

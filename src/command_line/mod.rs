@@ -8,6 +8,7 @@ mod fit;
 mod identify;
 mod meter;
 mod papers;
+mod pickup;
 
 use analyse::Analyse;
 use bench::Bench;
@@ -17,6 +18,7 @@ use coilmark::run::{self, Exit, Failure, Rendering};
 use fit::Fit;
 use identify::{Identify, Resume};
 use papers::{Demo, Meters, Report, SchemaWords, Sign, Verify};
+use pickup::PickUp;
 
 /// The longest message about a word, in characters: the word may be of any length.
 const MESSAGE_MAX: usize = 600;
@@ -47,6 +49,8 @@ enum Command {
     Analyse(Analyse),
     /// Say whether this output will hold this relay: hot, on a low battery, at the cable's end
     Fit(Box<Fit>),
+    /// Measure pick-up and drop-out by ramps, with a contact as witness
+    Pickup(Box<PickUp>),
     /// Go on with an identification that was interrupted
     Resume(Resume),
     /// Render the reports of a job again, from its record alone
@@ -74,6 +78,7 @@ pub fn obey() -> (Exit, Option<Failure>) {
         Command::Identify(w) => run::run_identify(&w.into()),
         Command::Analyse(w) => run::run_analyse(&w.into()),
         Command::Fit(w) => run::run_fit(&(*w).into()),
+        Command::Pickup(w) => run::run_pickup(&(*w).into()),
         Command::Resume(w) => run::resume(&w.into()),
         Command::Report(w) => {
             let rendering = if w.json { Rendering::Json } else { Rendering::Files };

@@ -5,6 +5,7 @@
 use super::ask::DriveState;
 use super::fit::FitFinding;
 use super::output::OutputFinding;
+use super::pickup::PickUpFinding;
 use super::pin::Pin;
 use schemars::JsonSchema;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
@@ -20,6 +21,9 @@ pub enum Finding {
     Output(Box<OutputFinding>),
     /// Of fitting a relay to an output.
     Fit(Box<FitFinding>),
+    /// Of measuring pick-up and drop-out.
+    #[serde(rename = "pickup")]
+    PickUp(Box<PickUpFinding>),
 }
 
 /// What an identification found.

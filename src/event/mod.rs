@@ -7,6 +7,7 @@ mod ask;
 mod finding;
 mod fit;
 mod output;
+mod pickup;
 mod pin;
 mod start;
 mod verdict;
@@ -22,6 +23,7 @@ pub use output::{
     Cadence, ChangeKind, InrushDip, LevelChange, LogCounts, OutputFinding, OutputWindow, Polarity,
     Shape, Trace, TraceSpan,
 };
+pub use pickup::{PickUpFinding, PickUpStart, Ramp, Threshold};
 pub use pin::{BadPins, Pin, Pins};
 pub use start::{FitStart, IdentifyStart, RunStart, RunTerms};
 pub use verdict::Verdict;

@@ -2,6 +2,7 @@
 //! is one command begun afresh with all the parts that go on with it; the terms are those it was
 //! begun with. On the wire the terms stand beside the common fields, and `command` names them.
 
+use super::pickup::PickUpStart;
 use super::pin::Pins;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -35,6 +36,9 @@ pub enum RunTerms {
     Identify(IdentifyStart),
     /// Whether an output will hold a relay.
     Fit(FitStart),
+    /// Pick-up and drop-out by ramps.
+    #[serde(rename = "pickup")]
+    PickUp(PickUpStart),
 }
 
 impl RunTerms {
@@ -44,6 +48,7 @@ impl RunTerms {
         match self {
             Self::Identify(_) => "identify",
             Self::Fit(_) => "fit",
+            Self::PickUp(_) => "pickup",
         }
     }
 }

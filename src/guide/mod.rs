@@ -4,6 +4,7 @@
 
 pub mod identify;
 mod meter;
+pub mod pickup;
 pub mod settling;
 
 use crate::event::{Action, Event, Input};

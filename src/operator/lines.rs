@@ -7,7 +7,7 @@ use super::{Heard, Operator};
 use crate::event::visible;
 use crate::event::{
     AlarmState, Answer, Ask, BeliefSummary, Candidate, Capture, DriveState, Event, Finding,
-    IdentifyFinding, Latching, LinkNews, Outcome, PoleFound, RunStart, RunTerms,
+    IdentifyFinding, Latching, LinkNews, Outcome, PickUpFinding, PoleFound, RunStart, RunTerms,
 };
 use drivers::{Function, Reading};
 use std::io::{self, Write};
@@ -60,6 +60,10 @@ impl<W: Write> Lines<W> {
                 self.line(&format!("  pins {}", pins.join(" ")))?;
             }
             RunTerms::Fit(_) => {}
+            RunTerms::PickUp(terms) => {
+                let [[plus, minus], [a, b]] = [&terms.coil, &terms.contact];
+                self.line(&format!("  coil {plus} (+) and {minus}, contact {a} and {b}"))?;
+            }
         }
         self.line(&format!("  meter {} by profile {}", start.meter, start.profile))?;
         if start.simulated { self.wrapped("  ", SIMULATED) } else { Ok(()) }
@@ -89,6 +93,23 @@ impl<W: Write> Lines<W> {
             )),
             _ => Ok(()),
         }
+    }
+
+    fn pick_up(&mut self, f: &PickUpFinding) -> io::Result<()> {
+        self.line("")?;
+        self.wrapped("", &format!("{}: {}", f.result, f.reason))?;
+        for (name, value) in [("pick-up", &f.pick_up), ("drop-out", &f.drop_out)] {
+            if let Some(v) = value {
+                self.line(&format!(
+                    "  {name}: {:.3} V, U {:.3} V (k = 2); {:.3} V at 20 C, {:.3} V hot",
+                    v.volts,
+                    2.0 * v.volts_u,
+                    v.volts_20,
+                    v.volts_hot
+                ))?;
+            }
+        }
+        if self.simulated { self.wrapped("  ", SIMULATED) } else { Ok(()) }
     }
 
     fn result(&mut self, f: &IdentifyFinding) -> io::Result<()> {
@@ -161,6 +182,12 @@ impl<W: Write> Operator for Lines<W> {
                 ))?;
                 self.line("    Enter when it is on (s cannot drive it, a last one again, q stop)")
             }
+            Ask::Clip { plus, minus } => {
+                self.line(&format!(
+                    "[{seq}] Clip the SUPPLY's leads: PLUS on {plus}, MINUS on {minus}; it is off now"
+                ))?;
+                self.line("    Enter when it is clipped (s cannot, a last one again, q stop)")
+            }
             Ask::Alarm { state } => {
                 let text = match state {
                     AlarmState::On => "Bring the equipment into ALARM; leave the leads on",
@@ -209,6 +236,7 @@ impl<W: Write> Operator for Lines<W> {
             Event::AlarmChanged { .. } => Ok(()),
             Event::ResultReached(finding) => match finding {
                 Finding::Identify(finding) => self.result(finding),
+                Finding::PickUp(finding) => self.pick_up(finding),
                 Finding::Output(_) | Finding::Fit(_) => Ok(()),
             },
             Event::RunFinished { exit, reason, job } => {

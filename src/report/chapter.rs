@@ -47,6 +47,7 @@ fn chapter(task: &Task<'_>) -> Option<Chapter> {
     match task.command() {
         "identify" => None,
         "fit" => super::fit::chapter(task),
+        "pickup" => super::pickup::chapter(task),
         _ => None,
     }
 }

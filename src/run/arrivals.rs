@@ -68,7 +68,8 @@ impl Inbox {
         });
     }
 
-    /// Begins to listen to interrupt and terminate. Must be called within the runtime.
+    /// Begins to listen to interrupt, terminate and hang-up: a run that ends by one of them still
+    /// switches its supply off. Must be called within the runtime.
     ///
     /// # Errors
     /// What the system says if it cannot be listened to.
@@ -76,12 +77,14 @@ impl Inbox {
         use tokio::signal::unix::{SignalKind, signal};
         let mut interrupt = signal(SignalKind::interrupt())?;
         let mut terminate = signal(SignalKind::terminate())?;
+        let mut hang_up = signal(SignalKind::hangup())?;
         let sender = self.sender.clone();
         tokio::spawn(async move {
             loop {
                 tokio::select! {
                     _ = interrupt.recv() => {}
                     _ = terminate.recv() => {}
+                    _ = hang_up.recv() => {}
                 }
                 if sender.send(Arrival::Interrupted).await.is_err() {
                     return;

@@ -97,6 +97,11 @@ impl Instrument {
         self.simulated.is_some()
     }
 
+    /// The simulated bench that it is on.
+    pub(super) fn bench(&self) -> Option<&Bench> {
+        self.simulated.as_ref().map(|simulated| &simulated.bench)
+    }
+
     /// Opens its port; what it says goes to the inbox.
     pub(super) fn open(&self, clock: Arc<dyn Clock>, inbox: &Inbox) -> Result<Port, Failure> {
         tracing::debug!("opening {} as {}", self.link, self.spec);

@@ -2,6 +2,7 @@
 //! are replayed into it, and it runs on the same way, with the terms it was begun with. The same
 //! meter is wanted, or a clear word that another is accepted.
 
+use super::drive::NamedSupply;
 use super::failure::{Exit, Failure};
 use super::identify;
 use super::instrument::{Instrument, MeterTerms};
@@ -19,6 +20,8 @@ pub struct ResumeTerms {
     pub job: PathBuf,
     /// Another link than before.
     pub meter: Option<String>,
+    /// The supply that drives; a person otherwise.
+    pub drive: Option<String>,
     /// Another profile than before.
     pub profile: Option<String>,
     /// How long a lost link is tried again.
@@ -58,6 +61,12 @@ pub fn resume(terms: &ResumeTerms) -> Result<Exit, Failure> {
         guide.apply(&entry.event);
     }
     let meter = Instrument::find(&meter)?;
+    let (volts_max, watts_max) = match &begun.terms {
+        RunTerms::Identify(start) => (start.volts_max, start.coil_watts_max),
+        RunTerms::PickUp(start) => (start.volts_max, start.coil_watts_max),
+        RunTerms::Fit(_) => (0.0, 0.0),
+    };
+    let supply = NamedSupply::find(terms.drive.as_deref(), &meter, volts_max, watts_max)?;
     let start = RunStart {
         resumed: true,
         torn_bytes: past.repaired.map_or(0, |repair| repair.bytes_torn),
@@ -68,7 +77,8 @@ pub fn resume(terms: &ResumeTerms) -> Result<Exit, Failure> {
         ..begun
     };
     let job = terms.job.clone();
-    Station { job, journal: Some(journal), guide, meter, operator: terms.operator }.run(start)
+    Station { job, journal: Some(journal), guide, meter, supply, operator: terms.operator }
+        .run(start)
 }
 
 /// The newest task that did not reach its end, else the newest; and how it was begun.
@@ -87,6 +97,9 @@ fn guide(begun: &RunStart, terms: &ResumeTerms) -> Result<Box<dyn Guide>, Failur
     match &begun.terms {
         RunTerms::Identify(start) => {
             identify::guide(start, begun.simulated, terms.operator, terms.accept_meter)
+        }
+        RunTerms::PickUp(start) => {
+            Ok(super::pickup::guide(start, begun.simulated, terms.accept_meter))
         }
         RunTerms::Fit(_) => Err(Failure::bad_input(
             format!("{}: a fit is worked out at once", terms.job.display()),

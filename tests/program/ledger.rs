@@ -156,6 +156,7 @@ impl Ledger {
                 assert!(self.cautioned, "no caution before: {text}");
             }
             Ask::Alarm { .. } => panic!("no equipment is on this bench: {text}"),
+            Ask::Clip { .. } => panic!("no supply is on this bench: {text}"),
             Ask::Drive(DriveState::Rest) | Ask::Dial { .. } | Ask::Acknowledge { .. } => {}
         }
         self.open = Some(asked.clone());

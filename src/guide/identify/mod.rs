@@ -387,6 +387,8 @@ impl Identify {
             (_, Ask::Drive(drive)) => vec![Event::DriveChanged(drive)],
             (_, Ask::Dial { function }) => vec![Event::DialTurned { function }],
             (_, Ask::Alarm { state }) => vec![Event::AlarmChanged { state }],
+            // Clipping a supply is between the loop and the operator.
+            (_, Ask::Clip { .. }) => Vec::new(),
         }
     }
 

@@ -203,7 +203,7 @@ impl Record {
             Ask::Dial { function } => {
                 self.refused.insert(*function);
             }
-            Ask::Acknowledge { .. } | Ask::Alarm { .. } => {}
+            Ask::Acknowledge { .. } | Ask::Alarm { .. } | Ask::Clip { .. } => {}
         }
     }
 }
