@@ -16,6 +16,7 @@ pub mod profile;
 pub mod reading;
 pub mod scpi;
 pub mod session;
+pub mod spans;
 pub mod stream;
 pub mod supply;
 #[cfg(test)]

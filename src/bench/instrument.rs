@@ -34,6 +34,7 @@ impl Instrument {
         let voice = match model.voice {
             VoiceKind::Scpi => Voice::Scpi(Box::new(ScpiVoice::new(model.identity.clone()))),
             VoiceKind::Lines => Voice::Lines(LineVoice::default()),
+            VoiceKind::PolledLines => Voice::Lines(LineVoice::polled()),
         };
         Self::speaking(voice)
     }
@@ -65,7 +66,7 @@ impl Instrument {
         match &mut self.voice {
             Voice::Scpi(voice) => voice.push(bytes, state, now),
             Voice::Supply(voice) => voice.push(bytes, state, now),
-            Voice::Lines(_) => {}
+            Voice::Lines(voice) => voice.push(bytes),
         }
     }
 
@@ -92,7 +93,7 @@ impl Instrument {
     pub(crate) fn wake_at(&self) -> Option<Moment> {
         let voice = match &self.voice {
             Voice::Scpi(voice) => voice.wake_at(),
-            Voice::Lines(voice) => Some(voice.wake_at()),
+            Voice::Lines(voice) => voice.wake_at(),
             Voice::Supply(_) => None,
         };
         voice.into_iter().chain(self.held.front().map(|(due, _)| *due)).min()

@@ -7,6 +7,8 @@ mod bench;
 mod fit;
 mod identify;
 mod meter;
+mod meters;
+mod output;
 mod papers;
 mod pickup;
 
@@ -17,7 +19,9 @@ use clap::{CommandFactory, Parser, Subcommand};
 use coilmark::run::{self, Exit, Failure, Rendering};
 use fit::Fit;
 use identify::{Identify, Resume};
-use papers::{Demo, Meters, Report, SchemaWords, Sign, Verify};
+use meters::Meters;
+use output::Output;
+use papers::{Demo, Report, SchemaWords, Sign, Verify};
 use pickup::PickUp;
 
 /// The longest message about a word, in characters: the word may be of any length.
@@ -45,6 +49,8 @@ enum Command {
     Meters(Meters),
     /// Find out which pin of an unmarked relay is what
     Identify(Identify),
+    /// Log a switched output through rest, alarm and the end of its window
+    Output(Output),
     /// Say what a switched output does, from a recorded log of its volts
     Analyse(Analyse),
     /// Say whether this output will hold this relay: hot, on a low battery, at the cable's end
@@ -74,8 +80,9 @@ pub fn obey() -> (Exit, Option<Failure>) {
     log_to_stderr(words.verbose);
     let outcome = match words.command {
         Command::Demo(w) => run::run_demo(w.job, w.seed),
-        Command::Meters(w) => run::run_meters(w.try_link.as_deref(), &w.profile, w.json),
+        Command::Meters(w) => run::run_meters(&w.into()),
         Command::Identify(w) => run::run_identify(&w.into()),
+        Command::Output(w) => run::run_output(&w.into()),
         Command::Analyse(w) => run::run_analyse(&w.into()),
         Command::Fit(w) => run::run_fit(&(*w).into()),
         Command::Pickup(w) => run::run_pickup(&(*w).into()),

@@ -1,5 +1,5 @@
 //! The words of what is made without a meter: the demonstration, the reports of a job, the check of
-//! its record, schemas; and the list of ports. Each names a folder, a kind, or nothing.
+//! its record, schemas. Each names a folder, a kind, or nothing.
 //! None of them asks a person anything.
 
 use clap::{Args, ValueEnum};
@@ -14,20 +14,6 @@ pub(super) struct Demo {
     /// Seed of everything that varies on the simulated bench
     #[arg(long, value_name = "N", default_value_t = 7)]
     pub(super) seed: u64,
-}
-
-#[derive(Args)]
-pub(super) struct Meters {
-    /// Ask what answers here: serial:PATH[?baud=9600], tcp:HOST:PORT or usbtmc:PATH. Nothing is
-    /// written to any other port
-    #[arg(long = "try", value_name = "LINK")]
-    pub(super) try_link: Option<String>,
-    /// The meter's dialect: a shipped profile or a file
-    #[arg(long, value_name = "NAME|FILE", default_value = "scpi")]
-    pub(super) profile: String,
-    /// Print one JSON object instead of lines
-    #[arg(long)]
-    pub(super) json: bool,
 }
 
 #[derive(Args)]

@@ -5,11 +5,14 @@
 
 mod json;
 mod lines;
+mod output_words;
 mod schema;
+mod strip;
 
 pub use json::Json;
 pub use lines::Lines;
 pub use schema::schema;
+pub use strip::Strip;
 
 use crate::event::{Answer, Ask, Event};
 use drivers::Reading;

@@ -2,6 +2,7 @@
 //! makes of the task's entries, ready to be put under the cover. The page, the cover and the JSON
 //! treat every chapter alike; only its own module knows what is in it.
 
+use crate::event::Verdict;
 use crate::journal::Task;
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -21,6 +22,27 @@ pub enum Standing {
     Unfinished,
 }
 
+impl From<Verdict> for Standing {
+    fn from(verdict: Verdict) -> Self {
+        match verdict {
+            Verdict::Pass => Self::Passed,
+            Verdict::Fail => Self::Failed,
+            Verdict::Undecided => Self::Undecided,
+        }
+    }
+}
+
+/// One verdict of several in a task: a limit, a state, a step.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+pub struct Check {
+    /// What was checked.
+    pub name: String,
+    /// How it stands.
+    pub standing: Standing,
+    /// The measured value with its margin, or why it cannot be told.
+    pub text: String,
+}
+
 /// A task in the report.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Chapter {
@@ -32,6 +54,8 @@ pub struct Chapter {
     pub standing: Standing,
     /// The verdict or the finding in one sentence, for the cover; text, not markup.
     pub headline: String,
+    /// Its verdicts one by one, where it has several.
+    pub checks: Vec<Check>,
     /// Its body: markup, with everything from outside escaped in it.
     pub markup: String,
     /// The same for machines.
@@ -48,6 +72,7 @@ fn chapter(task: &Task<'_>) -> Option<Chapter> {
         "identify" => None,
         "fit" => super::fit::chapter(task),
         "pickup" => super::pickup::chapter(task),
+        "output" => Some(super::output::chapter(task)),
         _ => None,
     }
 }

@@ -16,10 +16,11 @@ mod pickup;
 mod readings;
 mod summary;
 mod svg;
+mod verdicts;
 mod words;
 mod write;
 
-pub use chapter::{Chapter, Standing};
+pub use chapter::{Chapter, Check, Standing};
 pub use fit::summary as render_fit_summary;
 pub use html::render as render_html;
 pub use json::{render as render_json, schema};
@@ -27,6 +28,7 @@ pub use output::{page as render_output_page, summary as render_output_summary};
 pub use parts::{BeliefPoint, Captured, Counts, Found, RunEnd, RunPart, Step, What};
 pub use readings::render as render_csv;
 pub use summary::render as render_summary;
+pub use verdicts::render as render_verdicts;
 pub use write::{ReportError, write_all};
 
 /// A job as its journal tells it.

@@ -12,7 +12,10 @@ mod failure;
 mod fit;
 mod identify;
 mod instrument;
+mod logging;
 mod meters;
+mod opening;
+mod output;
 mod papers;
 mod pickup;
 mod resume;
@@ -27,7 +30,8 @@ pub use failure::{Exit, Failure};
 pub use fit::{ContactWord, FitTerms, run_fit};
 pub use identify::{IdentifyTerms, run_identify};
 pub use instrument::MeterTerms;
-pub use meters::run_meters;
+pub use meters::{MetersTerms, run_meters};
+pub use output::{OutputTerms, run_output};
 pub use papers::{Rendering, Schema, make_keys, render_report, show_schema, sign, verify};
 pub use pickup::{PickUpTerms, run_pickup};
 pub use resume::{ResumeTerms, resume};
@@ -36,13 +40,26 @@ pub use station::OperatorChoice;
 use crate::event::{Action, Answer, Ask, DriveState, Event, Input, MeterIdentity, Pin};
 use crate::guide::Guide;
 use crate::journal::Journal;
+use crate::logbook::LogFile;
 use crate::operator::{Heard, Operator};
 use arrivals::{Arrival, Inbox};
 use drive::Performed;
 use drivers::{Clock, DriverError, Function, Identity, MeterEvent, Order, Port};
 use stamp::stamp;
 use std::sync::Arc;
+use std::time::Duration;
 use tracing::debug;
+
+/// What waits for the loops.
+fn runtime() -> Result<tokio::runtime::Runtime, Failure> {
+    tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .map_err(|e| Failure::new(Exit::Aborted, format!("runtime: {e}"), "try again"))
+}
+
+/// How often the meter's thread is looked at while nothing arrives: it may hang in the system.
+const LOOK_EVERY: Duration = Duration::from_secs(1);
 
 /// The hands of a simulated bench, if there are any.
 pub enum Hands {
@@ -86,6 +103,7 @@ struct Run<'a> {
     /// A drive that waits for the supply's leads to be clipped.
     waiting: Option<DriveState>,
     measuring: Option<(Function, u64)>,
+    log: Option<LogFile>,
 }
 
 /// How a run came to its end.
@@ -101,11 +119,13 @@ impl Workbench<'_> {
     /// # Errors
     /// The failure that ended the run, after it has been recorded.
     pub async fn run(self, begin: Event) -> Result<Exit, Failure> {
-        let mut run = Run { on: self, asked: 0, open: None, waiting: None, measuring: None };
+        let mut run =
+            Run { on: self, asked: 0, open: None, waiting: None, measuring: None, log: None };
         let outcome = run.until_over(begin).await;
-        let Workbench { mut journal, operator, meter, clock, job, drive, .. } = run.on;
         // Dropping it switches the supply off: first of all, whatever the outcome.
-        drop(drive);
+        run.on.drive = None;
+        let logged = run.log.as_mut().map_or(Ok(()), LogFile::sync);
+        let Workbench { mut journal, operator, meter, clock, job, .. } = run.on;
         meter.close();
         let (exit, reason) = match &outcome {
             Ok((exit, reason)) => (*exit, reason.clone()),
@@ -121,6 +141,7 @@ impl Workbench<'_> {
         }
         let (exit, reason) = outcome?;
         written?;
+        logged?;
         match (Exit::from_code(exit), reason) {
             (Exit::Instrument, Some(reason)) => Err(Failure::other_meter(reason)),
             (exit, _) => Ok(exit),
@@ -136,9 +157,20 @@ impl Run<'_> {
             if let Flow::Over(exit, reason) = flow {
                 return Ok((exit, reason));
             }
-            let wake_at = self.on.guide.wake_at();
-            let arrival = self.on.inbox.next(&*self.on.clock, wake_at).await;
-            flow = self.take(arrival)?;
+            self.keep_log()?;
+            let wake_at = self.wake_at();
+            let look_at = self.on.clock.now() + LOOK_EVERY;
+            let until = wake_at.map_or(look_at, |at| at.min(look_at));
+            let arrival = self.on.inbox.next(&*self.on.clock, Some(until)).await;
+            let now = self.on.clock.now();
+            if let Some(stuck) = self.on.meter.stuck(now) {
+                return Err(stuck.into());
+            }
+            let only_looked = wake_at.is_none_or(|at| now < at);
+            flow = match arrival {
+                Arrival::DeadlineReached if only_looked => Flow::GoOn,
+                arrival => self.take(arrival)?,
+            };
         }
     }
 
@@ -272,6 +304,9 @@ impl Run<'_> {
                     self.measuring = Some((function, epoch));
                     self.on.meter.order(Order::Measure { function, epoch });
                 }
+                Action::OpenLog(file, t_s) => self.open_log(file, t_s)?,
+                Action::Log(t_s, volts) => self.log(t_s, volts)?,
+                Action::CloseLog(why) => self.close_log(why)?,
                 Action::Finish(exit, reason) => return Ok(Flow::Over(exit, reason)),
             }
         }

@@ -6,6 +6,7 @@ use super::drive::NamedSupply;
 use super::failure::{Exit, Failure};
 use super::identify;
 use super::instrument::{Instrument, MeterTerms};
+use super::output;
 use super::station::{OperatorChoice, Station};
 use crate::event::{RunStart, RunTerms};
 use crate::guide::Guide;
@@ -56,7 +57,7 @@ pub fn resume(terms: &ResumeTerms) -> Result<Exit, Failure> {
         reconnect_for: terms.reconnect_for,
         trace_link: None,
     };
-    let mut guide = guide(&begun, terms)?;
+    let mut guide = guide(&begun, &task, terms)?;
     for entry in &task.entries {
         guide.apply(&entry.event);
     }
@@ -64,7 +65,7 @@ pub fn resume(terms: &ResumeTerms) -> Result<Exit, Failure> {
     let (volts_max, watts_max) = match &begun.terms {
         RunTerms::Identify(start) => (start.volts_max, start.coil_watts_max),
         RunTerms::PickUp(start) => (start.volts_max, start.coil_watts_max),
-        RunTerms::Fit(_) => (0.0, 0.0),
+        RunTerms::Output(_) | RunTerms::Fit(_) => (0.0, 0.0),
     };
     let supply = NamedSupply::find(terms.drive.as_deref(), &meter, volts_max, watts_max)?;
     let start = RunStart {
@@ -93,7 +94,11 @@ fn unfinished(past: &Past) -> Option<(Task<'_>, RunStart)> {
 }
 
 /// A fresh guide for what was begun.
-fn guide(begun: &RunStart, terms: &ResumeTerms) -> Result<Box<dyn Guide>, Failure> {
+fn guide(
+    begun: &RunStart,
+    task: &Task<'_>,
+    terms: &ResumeTerms,
+) -> Result<Box<dyn Guide>, Failure> {
     match &begun.terms {
         RunTerms::Identify(start) => {
             identify::guide(start, begun.simulated, terms.operator, terms.accept_meter)
@@ -105,5 +110,13 @@ fn guide(begun: &RunStart, terms: &ResumeTerms) -> Result<Box<dyn Guide>, Failur
             format!("{}: a fit is worked out at once", terms.job.display()),
             "run coilmark fit again with this --job",
         )),
+        RunTerms::Output(start) => output::guide_going_on(
+            begun,
+            *start,
+            task,
+            &terms.job,
+            terms.operator,
+            terms.accept_meter,
+        ),
     }
 }

@@ -76,13 +76,9 @@ impl Station {
         operator: &mut dyn Operator,
         began: &mut bool,
     ) -> Result<Exit, Failure> {
-        let runtime = tokio::runtime::Builder::new_current_thread()
-            .enable_all()
-            .build()
-            .map_err(|e| Failure::new(Exit::Aborted, format!("runtime: {e}"), "try again"))?;
-        runtime.block_on(async {
+        super::runtime()?.block_on(async {
             let clock: Arc<dyn Clock> = Arc::new(SystemClock::begin());
-            let inbox = Inbox::new();
+            let mut inbox = Inbox::new();
             let hands = self.meter.hands();
             if !matches!(hands, Hands::Alone(_)) {
                 inbox.read_lines(io::stdin());
@@ -90,7 +86,7 @@ impl Station {
             if let Err(e) = inbox.listen_to_signals() {
                 tracing::warn!("interrupts cannot be listened to: {e}");
             }
-            let port = self.meter.open(Arc::clone(&clock), &inbox)?;
+            let port = self.meter.open_when_free(&clock, &mut inbox).await?;
             let drive = match &self.supply {
                 Some(supply) => Some(supply.open(Arc::clone(&clock))?),
                 None => None,
@@ -118,7 +114,7 @@ impl Station {
 }
 
 /// Renders the reports from the journal alone.
-pub(super) fn write_reports(job: &Path) -> Result<[PathBuf; 3], Failure> {
+pub(super) fn write_reports(job: &Path) -> Result<[PathBuf; 4], Failure> {
     let past = journal::read(job)?;
     report::write_all(job, &Report::from_entries(&past.entries)).map_err(|error| {
         Failure::new(

@@ -8,8 +8,8 @@ mod words;
 
 pub use words::summary;
 
-use super::chapter::{Chapter, Standing};
-use crate::event::{Event, Finding, FitFinding, Verdict};
+use super::chapter::{Chapter, Check};
+use crate::event::{Event, Finding, FitCheck};
 use crate::journal::Task;
 
 /// The chapter of a fit; none where it was not judged.
@@ -21,17 +21,18 @@ pub(super) fn chapter(task: &Task<'_>) -> Option<Chapter> {
     Some(Chapter {
         command: "fit",
         title: "Will this output hold this relay".into(),
-        standing: standing(finding),
+        standing: finding.result.into(),
         headline: words::headline(finding),
+        checks: finding.checks.iter().map(check).collect(),
         markup: page::render(finding),
         value: serde_json::to_value(finding).unwrap_or_default(),
     })
 }
 
-const fn standing(finding: &FitFinding) -> Standing {
-    match finding.result {
-        Verdict::Pass => Standing::Passed,
-        Verdict::Fail => Standing::Failed,
-        Verdict::Undecided => Standing::Undecided,
+fn check(check: &FitCheck) -> Check {
+    Check {
+        name: words::name(check.code).into(),
+        standing: check.verdict.into(),
+        text: format!("{}; margin {}", words::against(check), words::margin(check)),
     }
 }

@@ -4,9 +4,9 @@
 
 mod plot;
 
-use super::chapter::{Chapter, Standing};
+use super::chapter::{Chapter, Check, Standing};
 use super::number::volts;
-use crate::event::{Event, Finding, PickUpFinding, PickUpStart, RunTerms, Threshold, Verdict};
+use crate::event::{Event, Finding, PickUpFinding, PickUpStart, RunTerms, Threshold};
 use crate::journal::Task;
 use askama::Template;
 
@@ -20,17 +20,21 @@ pub(super) fn chapter(task: &Task<'_>) -> Option<Chapter> {
         Event::ResultReached(Finding::PickUp(finding)) => Some(finding.as_ref()),
         _ => None,
     });
-    let standing = match finding.map(|finding| finding.result) {
-        Some(Verdict::Pass) => Standing::Passed,
-        Some(Verdict::Fail) => Standing::Failed,
-        Some(Verdict::Undecided) => Standing::Undecided,
-        None => Standing::Unfinished,
-    };
+    let standing = finding.map_or(Standing::Unfinished, |finding| finding.result.into());
+    let values = finding.map(|f| [("pick-up", f.pick_up), ("drop-out", f.drop_out)]);
+    let checks = values.into_iter().flatten().filter_map(|(name, value)| {
+        value.map(|value| Check {
+            name: name.into(),
+            standing: value.verdict.into(),
+            text: with_uncertainty(&value),
+        })
+    });
     Some(Chapter {
         command: "pickup",
         title: "Pick-up and drop-out".into(),
         standing,
         headline: finding.map_or_else(|| "not finished".into(), headline),
+        checks: checks.collect(),
         markup: finding.map(|finding| render(start, finding)).unwrap_or_default(),
         value: finding.and_then(|f| serde_json::to_value(f).ok()).unwrap_or_default(),
     })
