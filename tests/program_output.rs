@@ -42,9 +42,10 @@ fn resume(link: &str, job: &Job) -> Program {
 fn found(job: &Job) -> OutputFinding {
     let results = job.recorded("result");
     let result = results.last().expect("a result is recorded");
-    let found = serde_json::from_value(result.clone()).expect("a finding");
-    let Finding::Output(finding) = found else { panic!("another finding: {found:?}") };
-    *finding
+    match serde_json::from_value(result.clone()).expect("a finding") {
+        Finding::Output(finding) => *finding,
+        other => panic!("another finding: {other:?}"),
+    }
 }
 
 /// The rows of a log below its header: seconds and volts.

@@ -129,6 +129,31 @@ pub enum DriverError {
         /// What it says now, escaped.
         found: String,
     },
+    /// A supply was asked for more than its limits; nothing was sent to it.
+    #[error("{port}: {asked} asked for, at most {limit} allowed: nothing was sent")]
+    OverLimit {
+        /// The path or address.
+        port: String,
+        /// What was asked for.
+        asked: String,
+        /// The limit.
+        limit: String,
+    },
+    /// A supply's current limit holds it below what it was set to; its output is off again.
+    #[error(
+        "{port}: the supply reaches {reached_volts:.2} V of {volts} V at its limit of {amps:.3} A; \
+             its output is off again"
+    )]
+    CurrentLimited {
+        /// The path or address.
+        port: String,
+        /// Volts that were set.
+        volts: f64,
+        /// Volts that were measured.
+        reached_volts: f64,
+        /// The current limit, in amperes.
+        amps: f64,
+    },
     /// Another instrument than before answers on this port.
     #[error("{port}: a different meter answers: expected `{expected}`, found `{found}`")]
     OtherMeter {
@@ -207,6 +232,10 @@ impl DriverError {
             Self::Refused { .. } => "this meter spells the command differently: give its --profile".into(),
             Self::Unsupported { .. } => "use a meter or a --profile that has it".into(),
             Self::SettingLost { .. } => "leave the meter's keys alone while this runs; it has been set again".into(),
+            Self::OverLimit { .. } => "raise --volts-max or --coil-watts-max if the part stands it".into(),
+            Self::CurrentLimited { .. } => "is the supply clipped to the coil's two pins and to nothing else? \
+                                            A short takes all of its current"
+                .into(),
             Self::OtherMeter { .. } => "connect the meter that began this run, or say --accept-meter".into(),
             Self::BadProfile { .. } => "`coilmark schema profile` describes the file".into(),
             Self::System { .. } => "unplug the meter, plug it in again, and retry".into(),

@@ -18,6 +18,7 @@ pub mod scpi;
 pub mod session;
 pub mod spans;
 pub mod stream;
+pub mod supply;
 #[cfg(test)]
 pub(crate) mod testing;
 pub mod trial;
@@ -32,3 +33,4 @@ pub use port::{Port, PortOptions};
 pub use profile::Profile;
 pub use reading::{Function, Reading, Unit, Value};
 pub use session::{Input, Session};
+pub use supply::{Delivered, Supply, SupplyLimits};

@@ -68,6 +68,16 @@ impl Circuit {
         self.supply.applied
     }
 
+    /// Sets the supply's current limit.
+    pub(crate) fn limit_amps(&mut self, amps: f64) {
+        self.supply.amps_max = amps;
+    }
+
+    /// What the supply delivers as things stand.
+    pub(crate) fn delivered(&self) -> Delivered {
+        self.supply.solve(&self.network().0).1
+    }
+
     /// Whether the supply can be set to this.
     pub(crate) fn can_apply(&self, volts: f64) -> bool {
         volts.abs() <= self.supply.volts_max

@@ -6,6 +6,7 @@ use super::line_voice::LineVoice;
 use super::meter_model::{MeterModel, VoiceKind};
 use super::scpi_voice::ScpiVoice;
 use super::state::State;
+use super::supply_voice::SupplyVoice;
 use drivers::Moment;
 use std::collections::VecDeque;
 use std::time::Duration;
@@ -25,6 +26,7 @@ pub(crate) struct Instrument {
 enum Voice {
     Scpi(Box<ScpiVoice>),
     Lines(LineVoice),
+    Supply(SupplyVoice),
 }
 
 impl Instrument {
@@ -34,6 +36,15 @@ impl Instrument {
             VoiceKind::Lines => Voice::Lines(LineVoice::default()),
             VoiceKind::PolledLines => Voice::Lines(LineVoice::polled()),
         };
+        Self::speaking(voice)
+    }
+
+    /// The supply instead of a meter.
+    pub(crate) fn supply() -> Self {
+        Self::speaking(Voice::Supply(SupplyVoice::default()))
+    }
+
+    fn speaking(voice: Voice) -> Self {
         Self {
             voice,
             silent: false,
@@ -54,6 +65,7 @@ impl Instrument {
         }
         match &mut self.voice {
             Voice::Scpi(voice) => voice.push(bytes, state, now),
+            Voice::Supply(voice) => voice.push(bytes, state, now),
             Voice::Lines(voice) => voice.push(bytes),
         }
     }
@@ -63,6 +75,7 @@ impl Instrument {
         let said = match &mut self.voice {
             Voice::Scpi(voice) => voice.next(state, now),
             Voice::Lines(voice) => voice.next(state, now),
+            Voice::Supply(voice) => voice.next(),
         };
         if !said.is_empty() && !self.silent {
             let said = self.replace_next.take().unwrap_or(said);
@@ -81,6 +94,7 @@ impl Instrument {
         let voice = match &self.voice {
             Voice::Scpi(voice) => voice.wake_at(),
             Voice::Lines(voice) => voice.wake_at(),
+            Voice::Supply(_) => None,
         };
         voice.into_iter().chain(self.held.front().map(|(due, _)| *due)).min()
     }
@@ -128,6 +142,7 @@ impl Instrument {
     pub(crate) fn power_cycle(&mut self, state: &mut State) {
         self.held.clear();
         match &mut self.voice {
+            Voice::Supply(voice) => voice.power_cycle(state),
             Voice::Scpi(voice) => voice.power_cycle(state),
             Voice::Lines(voice) => voice.start_over(),
         }

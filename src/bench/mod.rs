@@ -27,6 +27,7 @@ mod scpi_voice;
 mod serve;
 mod state;
 mod supply;
+mod supply_voice;
 mod toml_text;
 mod wire;
 
@@ -205,6 +206,30 @@ impl Bench {
     pub fn serve_tcp(&self, addr: SocketAddr) -> Result<Served, ServeError> {
         self.run_in_real_time();
         Served::on_tcp(self.clone(), self.instrument(), addr)
+    }
+
+    /// Serves the supply on a pseudo-terminal of its own, as [`Bench::serve_pty`] does the meter.
+    ///
+    /// # Errors
+    /// As [`Bench::serve_pty`].
+    pub fn serve_supply_pty(&self, name: Option<&Path>) -> Result<Served, ServeError> {
+        self.run_in_real_time();
+        Served::on_pty(self.clone(), Instrument::supply(), name)
+    }
+
+    /// Serves the supply on TCP, as [`Bench::serve_tcp`] does the meter.
+    ///
+    /// # Errors
+    /// As [`Bench::serve_tcp`].
+    pub fn serve_supply_tcp(&self, addr: SocketAddr) -> Result<Served, ServeError> {
+        self.run_in_real_time();
+        Served::on_tcp(self.clone(), Instrument::supply(), addr)
+    }
+
+    /// Whether a voltage is applied to the part now.
+    #[must_use]
+    pub fn is_driven(&self) -> bool {
+        self.state().circuit.applied().is_some_and(|applied| applied.volts.abs() > 1e-9)
     }
 
     /// Takes the bench's time from this clock, on top of what simulated time has passed.

@@ -6,7 +6,7 @@ use super::circuit::Circuit;
 use super::hands::Hands;
 use super::hazard::{Hazard, HazardKind};
 use super::meter::{Conversion, Meter, Shown};
-use super::supply::{Applied, Supply};
+use super::supply::{Applied, Delivered, Setting, Supply};
 use super::{BenchOptions, Limits};
 use crate::bench::part::Part;
 use crate::event::{AlarmState, Answer, Ask, AskedDrive, DriveState, Pin};
@@ -27,6 +27,10 @@ pub(crate) struct State {
     pub(crate) meter: Meter,
     pub(crate) hands: Hands,
     pub(crate) hazards: Vec<Hazard>,
+    /// The pins that the commanded supply's plus and minus are clipped to.
+    clips: Option<(usize, usize)>,
+    /// What the commanded supply is set to.
+    pub(crate) setting: Setting,
     limits: Limits,
     live_recorded: bool,
 }
@@ -42,6 +46,8 @@ impl State {
             meter: Meter::new(options.meter.clone(), options.seed, options.noise),
             hands,
             hazards: Vec::new(),
+            clips: None,
+            setting: Setting::default(),
             limits: options.limits,
             live_recorded: false,
         }
@@ -77,6 +83,14 @@ impl State {
             Ask::Drive(drive) if self.drive(drive, now) => {
                 (Answer::Ready, times.drive + times.answer)
             }
+            Ask::Clip { plus, minus } => match self.pair(plus, minus) {
+                Some(pair) if !self.hands.cannot_drive => {
+                    self.clips = Some(pair);
+                    self.switch(now);
+                    (Answer::Ready, times.drive + times.answer)
+                }
+                _ => (Answer::Skip, times.answer),
+            },
             Ask::Alarm { state } if self.circuit.set_alarm(*state == AlarmState::On, now) => {
                 (Answer::Ready, times.drive + times.answer)
             }
@@ -126,6 +140,26 @@ impl State {
         };
         self.apply(applied, now);
         true
+    }
+
+    /// The commanded supply does what it is set to.
+    pub(crate) fn switch(&mut self, now: Moment) {
+        let Setting { volts, amps, on } = self.setting;
+        self.circuit.limit_amps(amps);
+        let pins = self.clips.filter(|_| on);
+        let applied = pins.map(|(plus, minus)| Applied { plus, minus, volts });
+        if on && volts > self.limits.volts_max + 1e-9 {
+            self.record(HazardKind::AboveVolts, pins, volts, false, now);
+        }
+        self.apply(applied, now);
+    }
+
+    /// What it measures at its output.
+    pub(crate) fn delivered(&self) -> Delivered {
+        match (self.setting.on, self.clips) {
+            (true, None) => Delivered { volts: self.setting.volts, ..Delivered::default() },
+            _ => self.circuit.delivered(),
+        }
     }
 
     /// Switches the supply and takes note of what that does.

@@ -31,6 +31,10 @@ pub(super) struct Identify {
     /// Never ask for a drive above this power in the coil as measured, in watts
     #[arg(long, value_name = "WATTS", default_value_t = 3.0)]
     coil_watts_max: f64,
+    /// A programmable supply that drives the coil, within these limits: serial:PATH, tcp:HOST:PORT,
+    /// usbtmc:PATH or sim: (with a simulated meter); manual asks a person [default: manual]
+    #[arg(long, value_name = "LINK")]
+    drive: Option<String>,
     /// Temperature of the coil, to state its ohms at 20 degrees, in degrees Celsius
     #[arg(long, value_name = "CELSIUS", allow_negative_numbers = true)]
     ambient_celsius: Option<f64>,
@@ -65,6 +69,9 @@ pub(super) struct Resume {
     /// The meter is on another link now
     #[arg(long, value_name = "LINK")]
     meter: Option<String>,
+    /// A programmable supply that drives the coil [default: a person does]
+    #[arg(long, value_name = "LINK")]
+    drive: Option<String>,
     /// The meter's dialect, if it is another now
     #[arg(long, value_name = "NAME|FILE")]
     profile: Option<String>,
@@ -91,6 +98,7 @@ impl From<Identify> for IdentifyTerms {
             confidence: w.confidence,
             volts_max: w.volts_max,
             coil_watts_max: w.coil_watts_max,
+            drive: w.drive,
             ambient_celsius: w.ambient_celsius,
             quick: w.quick,
             isolation: w.isolation,
@@ -105,6 +113,7 @@ impl From<Resume> for ResumeTerms {
         Self {
             job: w.job,
             meter: w.meter,
+            drive: w.drive,
             profile: w.profile,
             reconnect_for: w.reconnect_for,
             accept_meter: w.accept_meter,

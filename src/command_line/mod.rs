@@ -14,6 +14,7 @@ mod meter;
 mod meters;
 mod output;
 mod papers;
+mod pickup;
 mod topics;
 
 use analyse::Analyse;
@@ -26,6 +27,7 @@ use identify::{Identify, Resume};
 use meters::Meters;
 use output::Output;
 use papers::{Demo, Report, SchemaWords, Sign, Verify};
+use pickup::PickUp;
 
 /// The longest message about a word, in characters: the word may be of any length.
 const MESSAGE_MAX: usize = 600;
@@ -62,6 +64,8 @@ enum Command {
     Analyse(Analyse),
     /// Say whether this output will hold this relay: hot, on a low battery, at the cable's end
     Fit(Box<Fit>),
+    /// Measure pick-up and drop-out by ramps, with a contact as witness
+    Pickup(Box<PickUp>),
     /// Go on with a run that was interrupted
     Resume(Resume),
     /// Render the reports of a job again, from its record alone
@@ -107,6 +111,7 @@ pub fn obey() -> (Exit, Option<Failure>) {
         Command::History(w) => run::run_history(&w.into()),
         Command::Analyse(w) => run::run_analyse(&w.into()),
         Command::Fit(w) => run::run_fit(&(*w).into()),
+        Command::Pickup(w) => run::run_pickup(&(*w).into()),
         Command::Resume(w) => run::resume(&w.into()),
         Command::Report(w) => {
             let rendering = if w.json { Rendering::Json } else { Rendering::Files };

@@ -35,6 +35,13 @@ pub enum Ask {
     },
     /// Apply this to the coil; the leads stay where they are.
     Drive(DriveState),
+    /// Clip the programmable supply's leads to these pins; its output is off meanwhile.
+    Clip {
+        /// The pin for the supply's plus.
+        plus: Pin,
+        /// The pin for the supply's minus.
+        minus: Pin,
+    },
     /// Bring the equipment into alarm, or out of it; the leads stay where they are.
     Alarm {
         /// Which.
@@ -72,6 +79,7 @@ impl Ask {
                 self,
                 Self::Place { .. }
                     | Self::Drive(DriveState::Energised { .. })
+                    | Self::Clip { .. }
                     | Self::Alarm { .. }
                     | Self::Dial { function: Function::Diode }
             ),
@@ -85,7 +93,7 @@ impl Ask {
         let wanted = match self {
             Self::Acknowledge { .. } => "a caution wants to be acknowledged",
             Self::Drive(DriveState::Rest) => "the drive has to come off: ready, again or abort",
-            Self::Place { .. } | Self::Drive(_) | Self::Alarm { .. } => {
+            Self::Place { .. } | Self::Drive(_) | Self::Clip { .. } | Self::Alarm { .. } => {
                 "expected ready, skip, again or abort"
             }
             Self::Dial { .. } => "expected ready or abort",

@@ -6,6 +6,7 @@ use super::ask::DriveState;
 use super::board::BoardFinding;
 use super::fit::FitFinding;
 use super::output::OutputFinding;
+use super::pickup::PickUpFinding;
 use super::pin::Pin;
 use schemars::JsonSchema;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
@@ -23,6 +24,9 @@ pub enum Finding {
     Board(Box<BoardFinding>),
     /// Of fitting a relay to an output.
     Fit(Box<FitFinding>),
+    /// Of measuring pick-up and drop-out.
+    #[serde(rename = "pickup")]
+    PickUp(Box<PickUpFinding>),
 }
 
 /// What an identification found.

@@ -9,6 +9,7 @@ mod finding;
 mod fit;
 mod log;
 mod output;
+mod pickup;
 mod pin;
 mod plan;
 mod start;
@@ -28,6 +29,7 @@ pub use output::{
     Cadence, ChangeKind, InrushDip, LevelChange, LogCounts, OutputFinding, OutputWindow, Polarity,
     Shape, Trace, TraceSpan,
 };
+pub use pickup::{PickUpFinding, PickUpStart, Ramp, Threshold};
 pub use pin::{BadPins, Pin, Pins};
 pub use plan::{BoardPlan, PlanContact, PlanDecision, PlanLeads, PlanRule, PlanStep, PlanSupply};
 pub use start::{BoardStart, FitStart, IdentifyStart, OutputStart, RunStart, RunTerms};

@@ -2,6 +2,7 @@
 //! is one command begun afresh with all the parts that go on with it; the terms are those it was
 //! begun with. On the wire the terms stand beside the common fields, and `command` names them.
 
+use super::pickup::PickUpStart;
 use super::pin::Pins;
 use super::plan::BoardPlan;
 use schemars::JsonSchema;
@@ -38,6 +39,9 @@ pub enum RunTerms {
     Board(Box<BoardStart>),
     /// Whether an output will hold a relay.
     Fit(FitStart),
+    /// Pick-up and drop-out by ramps.
+    #[serde(rename = "pickup")]
+    PickUp(PickUpStart),
     /// A switched output, through rest, alarm and the end of its window.
     Output(OutputStart),
 }
@@ -50,6 +54,7 @@ impl RunTerms {
             Self::Identify(_) => "identify",
             Self::Board(_) => "board",
             Self::Fit(_) => "fit",
+            Self::PickUp(_) => "pickup",
             Self::Output(_) => "output",
         }
     }

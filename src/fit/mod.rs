@@ -10,6 +10,7 @@ pub mod circuit;
 mod claim;
 mod contact;
 mod holdup;
+pub mod ramp;
 mod raw;
 pub mod spread;
 mod suppression;

@@ -6,6 +6,7 @@ pub mod board;
 pub mod identify;
 mod meter;
 pub mod output;
+pub mod pickup;
 pub mod settling;
 
 use crate::event::{Action, Event, Input};

@@ -7,8 +7,8 @@ use super::{Heard, Operator, Strip, output_words};
 use crate::event::visible;
 use crate::event::{
     AlarmState, Answer, Ask, BeliefSummary, BoardFinding, Candidate, Capture, DriveState, Event,
-    Finding, IdentifyFinding, Latching, LinkNews, Outcome, OutputFinding, PoleFound, RunStart,
-    RunTerms,
+    Finding, IdentifyFinding, Latching, LinkNews, Outcome, OutputFinding, PickUpFinding, PoleFound,
+    RunStart, RunTerms,
 };
 use drivers::{Function, Reading};
 use std::io::{self, Write};
@@ -86,6 +86,10 @@ impl<W: Write> Lines<W> {
             }
             RunTerms::Board(terms) => self.wrapped("  ", &super::board::started(terms))?,
             RunTerms::Fit(_) => {}
+            RunTerms::PickUp(terms) => {
+                let [[plus, minus], [a, b]] = [&terms.coil, &terms.contact];
+                self.line(&format!("  coil {plus} (+) and {minus}, contact {a} and {b}"))?;
+            }
             RunTerms::Output(terms) => self.line(&output_words::begun(terms))?,
         }
         self.line(&format!("  meter {} by profile {}", start.meter, start.profile))?;
@@ -143,6 +147,23 @@ impl<W: Write> Lines<W> {
             )),
             _ => Ok(()),
         }
+    }
+
+    fn pick_up(&mut self, f: &PickUpFinding) -> io::Result<()> {
+        self.line("")?;
+        self.wrapped("", &format!("{}: {}", f.result, f.reason))?;
+        for (name, value) in [("pick-up", &f.pick_up), ("drop-out", &f.drop_out)] {
+            if let Some(v) = value {
+                self.line(&format!(
+                    "  {name}: {:.3} V, U {:.3} V (k = 2); {:.3} V at 20 C, {:.3} V hot",
+                    v.volts,
+                    2.0 * v.volts_u,
+                    v.volts_20,
+                    v.volts_hot
+                ))?;
+            }
+        }
+        if self.simulated { self.wrapped("  ", SIMULATED) } else { Ok(()) }
     }
 
     fn result(&mut self, f: &IdentifyFinding) -> io::Result<()> {
@@ -240,6 +261,12 @@ impl<W: Write> Operator for Lines<W> {
                     "    Enter when it is on (s [why] cannot drive it, a last one again, q stop)",
                 )
             }
+            Ask::Clip { plus, minus } => {
+                self.line(&format!(
+                    "[{seq}] Clip the SUPPLY's leads: PLUS on {plus}, MINUS on {minus}; it is off now"
+                ))?;
+                self.line("    Enter when it is clipped (s cannot, a last one again, q stop)")
+            }
             Ask::Alarm { state } => {
                 let text = match state {
                     AlarmState::On => "Bring the equipment into ALARM; leave the leads on",
@@ -298,6 +325,7 @@ impl<W: Write> Operator for Lines<W> {
             Event::BoardBegun { serial } => self.line(&format!("BOARD {serial}")),
             Event::ResultReached(finding) => match finding {
                 Finding::Identify(finding) => self.result(finding),
+                Finding::PickUp(finding) => self.pick_up(finding),
                 Finding::Output(finding) => self.output_result(finding),
                 Finding::Fit(_) => Ok(()),
                 Finding::Board(finding) => self.board(finding),

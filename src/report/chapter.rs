@@ -72,6 +72,7 @@ fn chapter(task: &Task<'_>) -> Option<Chapter> {
         "identify" => None,
         "board" => Some(super::board::chapter(task)),
         "fit" => super::fit::chapter(task),
+        "pickup" => super::pickup::chapter(task),
         "output" => Some(super::output::chapter(task)),
         _ => None,
     }

@@ -13,6 +13,7 @@ mod json;
 mod number;
 mod output;
 mod parts;
+mod pickup;
 mod readings;
 mod summary;
 mod svg;

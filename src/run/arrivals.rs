@@ -87,7 +87,8 @@ impl Inbox {
         });
     }
 
-    /// Begins to listen to interrupt, terminate and hang-up. Must be called within the runtime.
+    /// Begins to listen to interrupt, terminate and hang-up: a run that ends by one of them still
+    /// switches its supply off. Must be called within the runtime.
     ///
     /// # Errors
     /// What the system says if it cannot be listened to.

@@ -43,6 +43,7 @@ pub fn run_demo(job: Option<PathBuf>, seed: u64) -> Result<Exit, Failure> {
         ambient_celsius: Some(20.0),
         quick: false,
         isolation: true,
+        drive: None,
         job: Some(job),
         operator: OperatorChoice::Lines,
     };

@@ -111,6 +111,11 @@ impl Instrument {
         self.simulated.is_some()
     }
 
+    /// The simulated bench that it is on.
+    pub(super) fn bench(&self) -> Option<&Bench> {
+        self.simulated.as_ref().map(|simulated| &simulated.bench)
+    }
+
     /// Opens its port, once whoever holds it has let go; what it says goes to the inbox.
     pub(super) async fn open_when_free(
         &self,

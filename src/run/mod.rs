@@ -8,6 +8,7 @@ mod arrivals;
 mod bench;
 mod board;
 mod demo;
+mod drive;
 mod ease;
 mod failure;
 mod fit;
@@ -19,6 +20,7 @@ mod meters;
 mod opening;
 mod output;
 mod papers;
+mod pickup;
 mod resume;
 mod settings;
 mod speech;
@@ -30,6 +32,7 @@ pub use analyse::{AnalyseTerms, run_analyse};
 pub use bench::{BenchTerms, run_bench};
 pub use board::{BoardTerms, PlanSource, run_board, run_board_plan};
 pub use demo::run_demo;
+pub use drive::Drive;
 pub use ease::Ease;
 pub use failure::{Exit, Failure};
 pub use fit::{ContactWord, FitTerms, run_fit};
@@ -39,16 +42,18 @@ pub use instrument::MeterTerms;
 pub use meters::{MetersTerms, run_meters};
 pub use output::{OutputTerms, run_output};
 pub use papers::{Rendering, Schema, make_keys, render_report, show_schema, sign, verify};
+pub use pickup::{PickUpTerms, run_pickup};
 pub use resume::{ResumeTerms, resume};
 pub use settings::{Settings, show_settings};
 pub use station::OperatorChoice;
 
-use crate::event::{Action, Answer, Ask, Event, Input, MeterIdentity};
+use crate::event::{Action, Answer, Ask, DriveState, Event, Input, MeterIdentity, Pin};
 use crate::guide::Guide;
 use crate::journal::Journal;
 use crate::logbook::LogFile;
 use crate::operator::{Heard, Operator};
 use arrivals::{Arrival, Inbox};
+use drive::Performed;
 use drivers::{Clock, DriverError, Function, Identity, MeterEvent, Order, Port};
 use stamp::stamp;
 use std::sync::Arc;
@@ -92,6 +97,8 @@ pub struct Workbench<'a> {
     pub clock: Arc<dyn Clock>,
     /// Whose hands.
     pub hands: Hands,
+    /// The supply that performs drives; `None`: a person does.
+    pub drive: Option<Drive>,
     /// The meter's link, as the operator wrote it.
     pub link: String,
     /// The job folder, as the operator wrote it.
@@ -108,6 +115,8 @@ struct Run<'a> {
     open: Option<Ask>,
     /// The operator's reason for the skip that is being taken in.
     reason: Option<String>,
+    /// A drive that waits for the supply's leads to be clipped.
+    waiting: Option<DriveState>,
     measuring: Option<(Function, u64)>,
     log: Option<LogFile>,
 }
@@ -126,8 +135,10 @@ impl Workbench<'_> {
     /// The failure that ended the run, after it has been recorded.
     pub async fn run(self, begin: Event) -> Result<Exit, Failure> {
         let mut run =
-            Run { on: self, asked: 0, open: None, reason: None, measuring: None, log: None };
+            Run { on: self, asked: 0, open: None, reason: None, waiting: None, measuring: None, log: None };
         let outcome = run.until_over(begin).await;
+        // Dropping it switches the supply off: first of all, whatever the outcome.
+        run.on.drive = None;
         let logged = run.log.as_mut().map_or(Ok(()), LogFile::sync);
         let Workbench { mut journal, operator, meter, clock, job, .. } = run.on;
         meter.close();
@@ -232,10 +243,13 @@ impl Run<'_> {
 
     fn meter_said(&mut self, event: MeterEvent) -> Result<Flow, Failure> {
         match event {
-            MeterEvent::Answered { identity, gap } => self.deliver(Input::MeterAnswered(
-                self.known(identity),
-                gap.map(|gap| gap.as_secs_f64()),
-            )),
+            MeterEvent::Answered { identity, gap } => {
+                if let (Some(drive), Some(_)) = (&mut self.on.drive, gap) {
+                    drive.resume()?;
+                }
+                let gap_s = gap.map(|gap| gap.as_secs_f64());
+                self.deliver(Input::MeterAnswered(self.known(identity), gap_s))
+            }
             MeterEvent::ReadingTaken { epoch, reading } => {
                 self.told(|operator| operator.show_reading(&reading))?;
                 self.deliver(Input::ReadingArrived(epoch, reading))
@@ -252,7 +266,13 @@ impl Run<'_> {
                 self.record(&Event::MeterComplained { text: failure::chain(&error) })?;
                 Ok(Flow::GoOn)
             }
-            MeterEvent::WentAway(error) => self.deliver(Input::MeterLost(failure::chain(&error))),
+            MeterEvent::WentAway(error) => {
+                // Nobody measures the coil meanwhile.
+                if let Some(drive) = &mut self.on.drive {
+                    drive.pause()?;
+                }
+                self.deliver(Input::MeterLost(failure::chain(&error)))
+            }
             MeterEvent::Ended(Some(error)) => Err(error.into()),
             MeterEvent::Ended(None) => self.stop("the meter's port was closed"),
         }
@@ -297,10 +317,32 @@ impl Run<'_> {
     }
 
     fn answered(&mut self, answer: Answer) -> Result<Flow, Failure> {
-        if let (Hands::Led(bench), Some(ask), Answer::Ready) = (&self.on.hands, &self.open, answer)
+        let by_supply = self.on.drive.is_some() && matches!(self.open, Some(Ask::Drive(_)));
+        if let (Hands::Led(bench), Some(ask), Answer::Ready, false) =
+            (&self.on.hands, &self.open, answer, by_supply)
         {
             let _ = bench.perform(ask);
         }
+        if let Some(Ask::Clip { plus, minus }) = self.open.clone() {
+            return self.clipped(&plus, &minus, answer);
+        }
+        self.deliver(Input::AnswerReceived(answer))
+    }
+
+    /// The answer to a clip: the drive that waited for it is performed, or not.
+    fn clipped(&mut self, plus: &Pin, minus: &Pin, answer: Answer) -> Result<Flow, Failure> {
+        let ask = Ask::Clip { plus: plus.clone(), minus: minus.clone() };
+        if !ask.accepts(answer) {
+            return self.object(&ask.misfit(answer));
+        }
+        let (Some(drive), Some(waiting)) = (&mut self.on.drive, self.waiting.take()) else {
+            return self.deliver(Input::AnswerReceived(answer));
+        };
+        if answer == Answer::Ready {
+            drive.clipped(plus, minus);
+            drive.perform(&waiting)?;
+        }
+        self.open = Some(Ask::Drive(waiting));
         self.deliver(Input::AnswerReceived(answer))
     }
 
@@ -339,13 +381,34 @@ impl Run<'_> {
     fn record(&mut self, fact: &Event) -> Result<(), Failure> {
         self.on.journal.append(fact, stamp(&*self.on.clock))?;
         self.on.guide.apply(fact);
+        if let (Some(drive), Event::ReadingCaptured(capture)) = (&mut self.on.drive, fact) {
+            drive.captured(capture);
+        }
         if fact.closes_an_ask() {
             self.open = None;
         }
         self.told(|operator| operator.show(fact))
     }
 
+    /// Asks the operator; a drive is the supply's to perform, if there is one.
     fn ask(&mut self, ask: Ask) -> Result<(), Failure> {
+        let (Some(drive), Ask::Drive(wanted)) = (&mut self.on.drive, &ask) else {
+            return self.ask_operator(ask);
+        };
+        match drive.perform(wanted)? {
+            Performed::Done => {
+                self.open = Some(ask);
+                self.on.inbox.answer(Answer::Ready);
+                Ok(())
+            }
+            Performed::Clip(plus, minus) => {
+                self.waiting = Some(wanted.clone());
+                self.ask_operator(Ask::Clip { plus, minus })
+            }
+        }
+    }
+
+    fn ask_operator(&mut self, ask: Ask) -> Result<(), Failure> {
         self.asked += 1;
         let seq = self.asked;
         self.told(|operator| operator.ask(seq, &ask))?;

@@ -49,7 +49,7 @@ pub fn run_output(terms: &OutputTerms) -> Result<Exit, Failure> {
     let guide =
         Box::new(Output::new(guide_terms(start, meter.is_simulated(), terms.operator, false)));
     let begin = meter.start(RunTerms::Output(start));
-    Station { job, journal, guide, meter, operator: terms.operator }.run(begin)
+    Station { job, journal, guide, meter, supply: None, operator: terms.operator }.run(begin)
 }
 
 fn checked_start(terms: &OutputTerms) -> Result<OutputStart, Failure> {

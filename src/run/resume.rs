@@ -3,6 +3,7 @@
 //! meter is wanted, or a clear word that another is accepted.
 
 use super::board;
+use super::drive::NamedSupply;
 use super::ease::Ease;
 use super::failure::{Exit, Failure};
 use super::identify;
@@ -22,6 +23,8 @@ pub struct ResumeTerms {
     pub job: PathBuf,
     /// Another link than before.
     pub meter: Option<String>,
+    /// The supply that drives; a person otherwise.
+    pub drive: Option<String>,
     /// Another profile than before.
     pub profile: Option<String>,
     /// How long a lost link is tried again.
@@ -64,6 +67,12 @@ pub fn resume(terms: &ResumeTerms) -> Result<Exit, Failure> {
         guide.apply(&entry.event);
     }
     let meter = Instrument::find(&meter)?;
+    let (volts_max, watts_max) = match &begun.terms {
+        RunTerms::Identify(start) => (start.volts_max, start.coil_watts_max),
+        RunTerms::PickUp(start) => (start.volts_max, start.coil_watts_max),
+        RunTerms::Output(_) | RunTerms::Fit(_) | RunTerms::Board(_) => (0.0, 0.0),
+    };
+    let supply = NamedSupply::find(terms.drive.as_deref(), &meter, volts_max, watts_max)?;
     let begun = named_by_the_record(begun);
     let start = RunStart {
         resumed: true,
@@ -75,7 +84,8 @@ pub fn resume(terms: &ResumeTerms) -> Result<Exit, Failure> {
         ..begun
     };
     let job = terms.job.clone();
-    Station { job, journal: Some(journal), guide, meter, operator: terms.operator }.run(start)
+    Station { job, journal: Some(journal), guide, meter, supply, operator: terms.operator }
+        .run(start)
 }
 
 /// The board that goes on is the record's to name, not the first part's.
@@ -109,6 +119,9 @@ fn guide(
         }
         RunTerms::Board(start) => {
             board::guide(start, begun.simulated, terms.operator, terms.accept_meter)
+        }
+        RunTerms::PickUp(start) => {
+            Ok(super::pickup::guide(start, begun.simulated, terms.accept_meter))
         }
         RunTerms::Fit(_) => Err(Failure::bad_input(
             format!("{}: a fit is worked out at once", terms.job.display()),

@@ -3,6 +3,7 @@
 //! run that began. Every command that talks to a person and a meter goes through here.
 
 use super::arrivals::Inbox;
+use super::drive::NamedSupply;
 use super::failure::{Exit, Failure};
 use super::instrument::Instrument;
 use super::{Hands, Workbench};
@@ -47,6 +48,8 @@ pub(super) struct Station {
     pub(super) journal: Option<Journal>,
     pub(super) guide: Box<dyn Guide>,
     pub(super) meter: Instrument,
+    /// Who drives; `None`: a person.
+    pub(super) supply: Option<NamedSupply>,
     pub(super) operator: OperatorChoice,
 }
 
@@ -119,6 +122,10 @@ impl Station {
                 tracing::warn!("interrupts cannot be listened to: {e}");
             }
             let port = self.meter.open_when_free(&clock, &mut inbox).await?;
+            let drive = match &self.supply {
+                Some(supply) => Some(supply.open(Arc::clone(&clock))?),
+                None => None,
+            };
             let journal = match self.journal {
                 Some(journal) => journal,
                 None => Journal::create(&self.job)?,
@@ -132,6 +139,7 @@ impl Station {
                 inbox,
                 clock,
                 hands,
+                drive,
                 link: self.meter.link.clone(),
                 job: self.job.display().to_string(),
             };

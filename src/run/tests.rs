@@ -79,6 +79,7 @@ fn run(job: &Path, operator: &mut MockPerson) -> Result<Exit, Failure> {
             meter,
             inbox,
             clock,
+            drive: None,
             hands: instrument.hands(),
             link: "sim:test".into(),
             job: "job".into(),

@@ -156,6 +156,7 @@ impl Ledger {
                 assert!(self.cautioned, "no caution before: {text}");
             }
             Ask::Alarm { .. } => assert!(self.leads.is_some(), "the leads are in the air: {text}"),
+            Ask::Clip { .. } => panic!("no supply is on this bench: {text}"),
             Ask::Drive(DriveState::Rest) | Ask::Dial { .. } | Ask::Acknowledge { .. } => {}
         }
         self.open = Some(asked.clone());

@@ -387,7 +387,8 @@ impl Identify {
             (_, Ask::Drive(drive)) => vec![Event::DriveChanged(drive)],
             (_, Ask::Dial { function }) => vec![Event::DialTurned { function }],
             (_, Ask::Alarm { state }) => vec![Event::AlarmChanged { state }],
-            (_, Ask::Serial { .. }) => Vec::new(),
+            // Clipping a supply is between the loop and the operator.
+            (_, Ask::Serial { .. } | Ask::Clip { .. }) => Vec::new(),
         }
     }
 

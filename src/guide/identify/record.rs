@@ -206,7 +206,10 @@ impl Record {
             Ask::Dial { function } => {
                 self.refused.insert(*function);
             }
-            Ask::Acknowledge { .. } | Ask::Alarm { .. } | Ask::Serial { .. } => {}
+            Ask::Acknowledge { .. }
+            | Ask::Alarm { .. }
+            | Ask::Serial { .. }
+            | Ask::Clip { .. } => {}
         }
     }
 }

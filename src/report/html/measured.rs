@@ -169,6 +169,9 @@ fn skipped(ask: &Ask) -> String {
         }
         Ask::Drive(DriveState::Rest) => "taking the drive off".into(),
         Ask::Drive(drive) => format!("driving with {}", words::drive(drive)),
+        Ask::Clip { plus, minus } => {
+            format!("clipping the supply to {} and {}", words::pin(plus), words::pin(minus))
+        }
         Ask::Alarm { state: AlarmState::On } => "bringing the equipment into alarm".into(),
         Ask::Alarm { state: AlarmState::Off } => "taking the equipment out of alarm".into(),
         Ask::Dial { function } => format!("turning the dial to {function}"),
