@@ -34,6 +34,8 @@ pub(crate) struct Circuit {
     supply: Supply,
     touch: Touch,
     armature_set: bool,
+    /// Whether the equipment on the other side of a zone is in alarm.
+    in_alarm: bool,
     copper: f64,
     /// Answers since anything last changed: readings come many to a touch.
     answered: RefCell<Vec<(Probe, Option<f64>)>>,
@@ -53,7 +55,7 @@ impl Circuit {
         let armature_set = part.begins_set;
         let copper = 1.0 + COPPER_PER_KELVIN * (celsius - 20.0);
         let (touch, answered) = (Touch::default(), RefCell::default());
-        Self { part, supply, touch, armature_set, copper, answered }
+        Self { part, supply, touch, armature_set, in_alarm: false, copper, answered }
     }
 
     pub(crate) fn part(&self) -> &Part {
@@ -113,10 +115,17 @@ impl Circuit {
 
     /// Volts that the supply puts between the tips.
     pub(crate) fn live_volts(&self) -> f64 {
-        match self.supply.applied {
-            Some(_) => self.volts(Probe::Voltmeter).unwrap_or(0.0),
-            None => 0.0,
+        match (self.supply.applied, self.part.zone) {
+            (None, None) => 0.0,
+            _ => self.volts(Probe::Voltmeter).unwrap_or(0.0),
         }
+    }
+
+    /// Brings the equipment into alarm or out of it; `false` where there is none.
+    pub(crate) fn alarm(&mut self, on: bool) -> bool {
+        self.in_alarm = on;
+        self.answered.borrow_mut().clear();
+        self.part.zone.is_some()
     }
 
     /// Lets the armature follow the coils until it rests; a part that would chatter is left
@@ -176,6 +185,12 @@ impl Circuit {
         self.part.joined.iter().for_each(|pins| link(&mut network, pins));
         for &(a, b, ohms) in &self.part.resistors {
             network.resistor(a, b, ohms);
+        }
+        if let Some(zone) = &self.part.zone {
+            network.resistor(0, 1, zone.source_ohms);
+            network.source(0, 1, zone.volts / zone.source_ohms);
+            let on_it = if self.in_alarm { zone.alarm_ohms } else { zone.rest_ohms };
+            on_it.into_iter().for_each(|ohms| network.resistor(0, 1, ohms));
         }
         let (red, black) = (network.node(), network.node());
         for (tip, pins) in [(red, &self.touch.red), (black, &self.touch.black)] {

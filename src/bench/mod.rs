@@ -27,6 +27,7 @@ mod state;
 mod supply;
 mod toml_text;
 mod wire;
+mod zone_file;
 
 pub use console::{Listen, StandaloneError, StandaloneOptions, StandaloneSummary, run_standalone};
 pub use hands::{HandTimes, SlipRates};

@@ -9,7 +9,7 @@ use super::meter::{Conversion, Meter, Shown};
 use super::supply::{Applied, Supply};
 use super::{BenchOptions, Limits};
 use crate::bench::part::Part;
-use crate::event::{Answer, Ask, AskedDrive, DriveState, Pin};
+use crate::event::{AlarmState, Answer, Ask, AskedDrive, DriveState, Pin};
 use drivers::Moment;
 use std::time::Duration;
 
@@ -73,6 +73,10 @@ impl State {
                 _ => (Answer::Skip, times.answer),
             },
             Ask::Drive(drive) if self.drive(drive, now) => {
+                (Answer::Ready, times.drive + times.answer)
+            }
+            Ask::Alarm { state } if self.circuit.alarm(*state == AlarmState::On) => {
+                self.meter.drive_changed(now);
                 (Answer::Ready, times.drive + times.answer)
             }
             Ask::Drive(_) | Ask::Alarm { .. } => (Answer::Skip, times.answer),

@@ -9,6 +9,7 @@ mod identify;
 mod meter;
 mod meters;
 mod papers;
+mod zone;
 
 use analyse::Analyse;
 use bench::Bench;
@@ -19,6 +20,7 @@ use fit::Fit;
 use identify::{Identify, Resume};
 use meters::Meters;
 use papers::{Demo, Report, SchemaWords, Sign, Verify};
+use zone::Zone;
 
 /// The longest message about a word, in characters: the word may be of any length.
 const MESSAGE_MAX: usize = 600;
@@ -49,6 +51,9 @@ enum Command {
     Analyse(Analyse),
     /// Say whether this output will hold this relay: hot, on a low battery, at the cable's end
     Fit(Box<Fit>),
+    /// A zone loop: work it out, prove it at the panel, draw it, learn a panel, find numbers
+    #[command(subcommand)]
+    Zone(Box<Zone>),
     /// Go on with an identification that was interrupted
     Resume(Resume),
     /// Render the reports of a job again, from its record alone
@@ -76,6 +81,13 @@ pub fn obey() -> (Exit, Option<Failure>) {
         Command::Identify(w) => run::run_identify(&w.into()),
         Command::Analyse(w) => run::run_analyse(&w.into()),
         Command::Fit(w) => run::run_fit(&(*w).into()),
+        Command::Zone(w) => match *w {
+            Zone::Design(w) => run::run_zone_design(&w.into()),
+            Zone::Check(w) => run::run_zone_check(&w.into()),
+            Zone::Draw(w) => run::run_zone_draw(&w.into()),
+            Zone::Learn(w) => run::run_zone_learn(&w.into()),
+            Zone::Number(w) => run::run_zone_number(&w.into()),
+        },
         Command::Resume(w) => run::resume(&w.into()),
         Command::Report(w) => {
             let rendering = if w.json { Rendering::Json } else { Rendering::Files };

@@ -6,6 +6,8 @@ use super::ask::DriveState;
 use super::fit::FitFinding;
 use super::output::OutputFinding;
 use super::pin::Pin;
+use super::zone::ZoneDesignFinding;
+use super::zone_check::ZoneCheckFinding;
 use schemars::JsonSchema;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use std::collections::BTreeMap;
@@ -20,6 +22,10 @@ pub enum Finding {
     Output(Box<OutputFinding>),
     /// Of fitting a relay to an output.
     Fit(Box<FitFinding>),
+    /// Of a zone loop's design.
+    ZoneDesign(Box<ZoneDesignFinding>),
+    /// Of a zone loop's check at the panel.
+    ZoneCheck(Box<ZoneCheckFinding>),
 }
 
 /// What an identification found.

@@ -12,6 +12,7 @@ mod start;
 mod verdict;
 mod visible;
 mod zone;
+mod zone_check;
 
 pub use ask::{AlarmState, Answer, Ask, AskedDrive, Caution, DriveState};
 pub use finding::{
@@ -31,6 +32,9 @@ pub use zone::{
     CoilDriven, FaultEffect, LoopKind, ResistorPlace, ZoneAmount, ZoneBand, ZoneContact,
     ZoneDesignFinding, ZoneFault, ZoneFaultCode, ZoneRank, ZoneResistor, ZoneState,
     ZoneStateFigures, ZoneWiring,
+};
+pub use zone_check::{
+    ZoneCheckFinding, ZoneCheckStart, ZoneDesignStart, ZoneExplanation, ZoneStateMeasured,
 };
 
 use drivers::{Function, Reading, Unit};

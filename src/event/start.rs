@@ -3,6 +3,7 @@
 //! begun with. On the wire the terms stand beside the common fields, and `command` names them.
 
 use super::pin::Pins;
+use super::zone_check::{ZoneCheckStart, ZoneDesignStart};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -35,6 +36,10 @@ pub enum RunTerms {
     Identify(IdentifyStart),
     /// Whether an output will hold a relay.
     Fit(FitStart),
+    /// A zone loop, worked out.
+    ZoneDesign(ZoneDesignStart),
+    /// A zone loop, proved at the panel.
+    ZoneCheck(Box<ZoneCheckStart>),
 }
 
 impl RunTerms {
@@ -44,6 +49,8 @@ impl RunTerms {
         match self {
             Self::Identify(_) => "identify",
             Self::Fit(_) => "fit",
+            Self::ZoneDesign(_) => "zone-design",
+            Self::ZoneCheck(_) => "zone-check",
         }
     }
 }

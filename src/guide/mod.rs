@@ -5,6 +5,7 @@
 pub mod identify;
 mod meter;
 pub mod settling;
+pub mod zone;
 
 use crate::event::{Action, Event, Input};
 use drivers::{Function, Moment};

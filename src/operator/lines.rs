@@ -7,7 +7,8 @@ use super::{Heard, Operator};
 use crate::event::visible;
 use crate::event::{
     AlarmState, Answer, Ask, BeliefSummary, Candidate, Capture, DriveState, Event, Finding,
-    IdentifyFinding, Latching, LinkNews, Outcome, PoleFound, RunStart, RunTerms,
+    IdentifyFinding, Latching, LinkNews, Outcome, PoleFound, RunStart, RunTerms, ZoneCheckFinding,
+    ZoneState,
 };
 use drivers::{Function, Reading};
 use std::io::{self, Write};
@@ -50,6 +51,28 @@ impl<W: Write> Lines<W> {
         self.line(&format!("{indent}{line}"))
     }
 
+    fn zone(&mut self, finding: &ZoneCheckFinding) -> io::Result<()> {
+        self.wrapped("", &format!("{}: {}", finding.result, finding.reason))?;
+        for state in &finding.states {
+            let volts = state.volts.map_or("not measured".into(), |v| format!("{v:.3} V"));
+            let reads = state.reads.map_or("-", ZoneState::name);
+            let margin =
+                state.margin_volts.map_or(String::new(), |m| format!(", margin {m:+.2} V"));
+            self.line(&format!(
+                "  {:<20} {volts:>12}  reads {reads:<8}  {}{margin}",
+                state.when, state.verdict
+            ))?;
+        }
+        if let Some(at) = finding.violated_at_s {
+            let back = finding.restored_at_s.map_or("never".into(), |s| format!("{s:.1} s"));
+            self.line(&format!("  violated after {at:.1} s, ready again after {back}"))?;
+        }
+        for remark in &finding.remarks {
+            self.wrapped("  ", remark)?;
+        }
+        Ok(())
+    }
+
     fn started(&mut self, start: &RunStart) -> io::Result<()> {
         self.simulated = start.simulated;
         let again = if start.resumed { ", going on where it stopped" } else { "" };
@@ -59,7 +82,7 @@ impl<W: Write> Lines<W> {
                 let pins: Vec<&str> = terms.pins.iter().map(crate::event::Pin::label).collect();
                 self.line(&format!("  pins {}", pins.join(" ")))?;
             }
-            RunTerms::Fit(_) => {}
+            RunTerms::Fit(_) | RunTerms::ZoneDesign(_) | RunTerms::ZoneCheck(_) => {}
         }
         self.line(&format!("  meter {} by profile {}", start.meter, start.profile))?;
         if start.simulated { self.wrapped("  ", SIMULATED) } else { Ok(()) }
@@ -209,7 +232,8 @@ impl<W: Write> Operator for Lines<W> {
             Event::AlarmChanged { .. } => Ok(()),
             Event::ResultReached(finding) => match finding {
                 Finding::Identify(finding) => self.result(finding),
-                Finding::Output(_) | Finding::Fit(_) => Ok(()),
+                Finding::ZoneCheck(finding) => self.zone(finding),
+                Finding::Output(_) | Finding::Fit(_) | Finding::ZoneDesign(_) => Ok(()),
             },
             Event::RunFinished { exit, reason, job } => {
                 if let (4, Some(reason)) = (exit, reason) {

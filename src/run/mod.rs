@@ -16,6 +16,9 @@ mod papers;
 mod resume;
 mod stamp;
 mod station;
+mod zone;
+mod zone_check;
+mod zone_paper;
 
 pub use analyse::{AnalyseTerms, run_analyse};
 pub use bench::{BenchTerms, run_bench};
@@ -28,6 +31,11 @@ pub use meters::{MetersTerms, run_meters};
 pub use papers::{Rendering, Schema, make_keys, render_report, show_schema, sign, verify};
 pub use resume::{ResumeTerms, resume};
 pub use station::OperatorChoice;
+pub use zone::{LoopTerms, ZoneDesignTerms, run_zone_design};
+pub use zone_check::{ZoneCheckTerms, run_zone_check};
+pub use zone_paper::{
+    ZoneDrawTerms, ZoneLearnTerms, ZoneNumberTerms, run_zone_draw, run_zone_learn, run_zone_number,
+};
 
 use crate::event::{Action, Answer, Ask, Event, Input, MeterIdentity};
 use crate::guide::Guide;

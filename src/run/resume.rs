@@ -88,6 +88,13 @@ fn guide(begun: &RunStart, terms: &ResumeTerms) -> Result<Box<dyn Guide>, Failur
         RunTerms::Identify(start) => {
             identify::guide(start, begun.simulated, terms.operator, terms.accept_meter)
         }
+        RunTerms::ZoneCheck(start) => {
+            super::zone_check::guide(start, begun.simulated, terms.operator, terms.accept_meter)
+        }
+        RunTerms::ZoneDesign(_) => Err(Failure::bad_input(
+            format!("{}: a zone design is worked out at once", terms.job.display()),
+            "run coilmark zone design again with this --job",
+        )),
         RunTerms::Fit(_) => Err(Failure::bad_input(
             format!("{}: a fit is worked out at once", terms.job.display()),
             "run coilmark fit again with this --job",
