@@ -22,4 +22,5 @@ pub mod output;
 pub mod relay;
 pub mod report;
 pub mod run;
+pub mod settings;
 pub mod zone;

@@ -3,6 +3,7 @@
 //! one place, the truth agrees with the model) and never changes; its armature's state and the
 //! electricity are the circuit's matter. Pins inside are positions in [`Part::pins`].
 
+use super::output::Output;
 use super::part_file::{self, BadPart};
 use super::zone_file;
 use crate::event::{FaultCode, Form, Latching, Pin, Pins};
@@ -29,6 +30,8 @@ pub struct Part {
     pub(crate) armature_stuck: bool,
     /// A panel's zone input between the part's two pins, if that is what it is.
     pub(crate) zone: Option<Zone>,
+    /// The equipment's output, where this is one and not a relay.
+    pub output: Option<Output>,
 }
 
 impl Part {
@@ -44,15 +47,16 @@ impl Part {
         }
     }
 
-    /// Reads the text of a relay file; `file` is its name in messages.
+    /// Reads the text of a relay file, or of an output file; `file` is its name in messages.
     ///
     /// # Errors
     /// [`BadPart`] names the file, the line and the key.
     pub fn parse(text: &str, file: &str) -> Result<Self, BadPart> {
-        if zone_file::is_one(text) {
-            return zone_file::parse(text, file);
+        match text {
+            text if super::output_file::is_one(text) => super::output_file::parse(text, file),
+            text if zone_file::is_one(text) => zone_file::parse(text, file),
+            text => part_file::parse(text, file),
         }
-        part_file::parse(text, file)
     }
 
     /// The JSON Schema of a relay file.

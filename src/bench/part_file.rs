@@ -146,6 +146,7 @@ impl Checker<'_> {
             begins_set: self.raw.begins_set,
             armature_stuck,
             zone: None,
+            output: None,
         })
     }
 

@@ -38,7 +38,7 @@ impl State {
         hands.cannot_drive = options.cannot_drive;
         let supply = Supply::new(options.supply_volts_max, options.supply_amps_max);
         Self {
-            circuit: Circuit::new(part, supply, options.celsius),
+            circuit: Circuit::new(part, supply, options.celsius, options.seed),
             meter: Meter::new(options.meter.clone(), options.seed, options.noise),
             hands,
             hazards: Vec::new(),
@@ -75,7 +75,7 @@ impl State {
             Ask::Drive(drive) if self.drive(drive, now) => {
                 (Answer::Ready, times.drive + times.answer)
             }
-            Ask::Alarm { state } if self.circuit.alarm(*state == AlarmState::On) => {
+            Ask::Alarm { state } if self.circuit.set_alarm(*state == AlarmState::On, now) => {
                 self.meter.drive_changed(now);
                 (Answer::Ready, times.drive + times.answer)
             }
@@ -150,7 +150,7 @@ impl State {
         if self.live_recorded || !self.meter.function().sources_current() {
             return;
         }
-        let volts = self.circuit.live_volts();
+        let volts = self.circuit.live_volts(now);
         if volts.abs() > LIVE_VOLTS {
             self.live_recorded = kind == HazardKind::OhmsOnLive;
             let (pins, slipped) = (self.hands.at(), self.hands.slipped());

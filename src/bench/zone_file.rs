@@ -66,6 +66,7 @@ pub(crate) fn parse(text: &str, file: &str) -> Result<Part, BadPart> {
         latching: Latching::No,
         begins_set: false,
         armature_stuck: false,
+        output: None,
         zone: Some(raw.zone),
     })
 }

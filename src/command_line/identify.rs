@@ -2,7 +2,7 @@
 //! becomes the terms of the same name; ranges are checked there, where a message can say which
 //! value was expected.
 
-use super::meter::{Meter, OperatorWord, duration};
+use super::meter::{EaseWords, Meter, OperatorWord, duration};
 use clap::{Args, ValueEnum};
 use coilmark::event::Pins;
 use coilmark::run::{IdentifyTerms, ResumeTerms};
@@ -74,6 +74,8 @@ pub(super) struct Resume {
     /// Go on with another meter than the one that began the job; this is recorded
     #[arg(long)]
     accept_meter: bool,
+    #[command(flatten)]
+    ease: EaseWords,
     /// Who is asked
     #[arg(long, value_enum, default_value_t = OperatorWord::Lines)]
     operator: OperatorWord,
@@ -106,6 +108,7 @@ impl From<Resume> for ResumeTerms {
             profile: w.profile,
             reconnect_for: w.reconnect_for,
             accept_meter: w.accept_meter,
+            ease: w.ease.into(),
             operator: w.operator.into(),
         }
     }

@@ -6,6 +6,7 @@
 mod ask;
 mod finding;
 mod fit;
+mod log;
 mod output;
 mod pin;
 mod start;
@@ -20,12 +21,13 @@ pub use finding::{
     Latching, Outcome, PoleFound, RatedVolts,
 };
 pub use fit::{FitCheck, FitCode, FitFinding, FitInput, HoldUp, Origin, SuppressionChoice};
+pub use log::{LogEnd, LogNews, LogPicture};
 pub use output::{
     Cadence, ChangeKind, InrushDip, LevelChange, LogCounts, OutputFinding, OutputWindow, Polarity,
     Shape, Trace, TraceSpan,
 };
 pub use pin::{BadPins, Pin, Pins};
-pub use start::{FitStart, IdentifyStart, RunStart, RunTerms};
+pub use start::{FitStart, IdentifyStart, OutputStart, RunStart, RunTerms};
 pub use verdict::Verdict;
 pub use visible::visible;
 pub use zone::{
@@ -96,6 +98,12 @@ pub enum Event {
         #[serde(rename = "skipped", alias = "ask")]
         ask: Ask,
     },
+    /// The operator's reason for the skip before it.
+    #[serde(rename = "remark")]
+    OperatorRemarked {
+        /// In the operator's words.
+        text: String,
+    },
     /// What is believed after a capture.
     #[serde(rename = "belief")]
     BeliefUpdated(BeliefSummary),
@@ -114,6 +122,9 @@ pub enum Event {
         /// Which.
         state: AlarmState,
     },
+    /// News of the log of an output's readings.
+    #[serde(rename = "log")]
+    Logged(LogNews),
     /// What a run found.
     #[serde(rename = "result")]
     ResultReached(Finding),
@@ -276,6 +287,13 @@ pub enum Action {
     AskAgain(String),
     /// Tell the meter to measure in this function, tagging readings with the epoch.
     Measure(Function, u64),
+    /// Begin a log in the job folder, or go on with this file of it, at this time of the log in
+    /// seconds; [`LogNews::Opened`] follows as a fact.
+    OpenLog(Option<String>, f64),
+    /// Write a reading to the log: seconds on its clock, and volts or overload.
+    Log(f64, Option<f64>),
+    /// End the log; [`LogNews::Closed`] follows as a fact.
+    CloseLog(LogEnd),
     /// The run is over with this exit code and reason.
     Finish(u8, Option<String>),
 }

@@ -4,6 +4,7 @@
 
 pub mod identify;
 mod meter;
+pub mod output;
 pub mod settling;
 pub mod zone;
 

@@ -38,6 +38,9 @@ pub(super) struct AnswerLine {
     seq: u64,
     /// The answer.
     answer: Answer,
+    /// With `skip`: why, in the operator's words; may be left out.
+    #[serde(default)]
+    reason: Option<String>,
 }
 
 /// A live reading on the wire.
@@ -127,6 +130,12 @@ impl<W: Write> Operator for Json<W> {
         match serde_json::from_str::<AnswerLine>(line) {
             Ok(AnswerLine { v: Some(v), .. }) if v != VERSION => {
                 Heard::Unclear(format!("version {v} is not spoken here, only {VERSION}"))
+            }
+            Ok(AnswerLine { seq, answer: Answer::Skip, reason: Some(reason), .. }) => {
+                Heard::SkipBecause(Some(seq), reason)
+            }
+            Ok(AnswerLine { reason: Some(_), answer, .. }) => {
+                Heard::Unclear(format!("`{}` takes no reason, only `skip` does", answer.name()))
             }
             Ok(AnswerLine { seq, answer, .. }) => Heard::Answer(Some(seq), answer),
             Err(error) => Heard::Unclear(format!(

@@ -1,14 +1,14 @@
 //! The operator as plain lines, for any terminal, a pipe, or a screen reader: one block of text
-//! per ask, one line per fact, nothing that moves or depends on colour. Enter says that the hands
-//! are done; words do the rest. A simulated bench is said to be one at the beginning, at every
-//! result and at the end.
+//! per ask, one line per fact, nothing that depends on colour, and nothing that moves but the strip of
+//! a log. Enter says that the hands are done; words do the rest. A simulated bench is said to be one
+//! at the beginning, at every result and at the end.
 
-use super::{Heard, Operator};
+use super::{Heard, Operator, Strip, output_words};
 use crate::event::visible;
 use crate::event::{
     AlarmState, Answer, Ask, BeliefSummary, Candidate, Capture, DriveState, Event, Finding,
-    IdentifyFinding, Latching, LinkNews, Outcome, PoleFound, RunStart, RunTerms, ZoneCheckFinding,
-    ZoneState,
+    IdentifyFinding, Latching, LinkNews, Outcome, OutputFinding, PoleFound, RunStart, RunTerms,
+    ZoneCheckFinding, ZoneState,
 };
 use drivers::{Function, Reading};
 use std::io::{self, Write};
@@ -17,21 +17,36 @@ use std::io::{self, Write};
 const SIMULATED: &str =
     "SIMULATED: the instruments and the part are a computer's; nothing real was measured.";
 
+/// How often the strip of a log is written, in seconds: over itself on a terminal, and as a line
+/// of its own elsewhere.
+const STRIP_S: f64 = 0.25;
+const STRIP_LINE_S: f64 = 5.0;
+
 /// Writes lines of text.
 #[derive(Debug)]
 pub struct Lines<W> {
     out: W,
     simulated: bool,
-    rings: bool,
+    /// Whether the strip is written over itself, as a terminal can.
+    rewrites: bool,
+    strip: Strip,
+    /// The log's time when the strip was last written, in seconds.
+    strip_at_s: f64,
+    /// Whether the strip stands on the terminal's last line, without an end.
+    strip_stands: bool,
 }
 
 impl<W: Write> Lines<W> {
-    /// An operator that is written to `out`; `rings`: whether a capture rings the terminal bell.
-    pub const fn new(out: W, rings: bool) -> Self {
-        Self { out, simulated: false, rings }
+    /// An operator that is written to `out`; `rewrites`: whether a live line may be written over.
+    pub const fn new(out: W, rewrites: bool) -> Self {
+        let strip = Strip::new();
+        Self { out, simulated: false, rewrites, strip, strip_at_s: 0.0, strip_stands: false }
     }
 
     fn line(&mut self, text: &str) -> io::Result<()> {
+        if std::mem::take(&mut self.strip_stands) {
+            writeln!(self.out)?;
+        }
         writeln!(self.out, "{}", visible(text))?;
         self.out.flush()
     }
@@ -83,14 +98,41 @@ impl<W: Write> Lines<W> {
                 self.line(&format!("  pins {}", pins.join(" ")))?;
             }
             RunTerms::Fit(_) | RunTerms::ZoneDesign(_) | RunTerms::ZoneCheck(_) => {}
+            RunTerms::Output(terms) => self.line(&output_words::begun(terms))?,
         }
         self.line(&format!("  meter {} by profile {}", start.meter, start.profile))?;
         if start.simulated { self.wrapped("  ", SIMULATED) } else { Ok(()) }
     }
 
+    /// On a terminal the strip is written over itself; elsewhere a line now and then is enough.
+    fn draw_strip(&mut self) -> io::Result<()> {
+        let every = if self.rewrites { STRIP_S } else { STRIP_LINE_S };
+        let since = self.strip.t_s() - self.strip_at_s;
+        if since.abs() < every {
+            return Ok(());
+        }
+        self.strip_at_s = self.strip.t_s();
+        let text = self.strip.line();
+        if self.rewrites {
+            self.strip_stands = true;
+            write!(self.out, "\r{}", visible(&text))?;
+            return self.out.flush();
+        }
+        self.line(&text)
+    }
+
+    fn output_result(&mut self, finding: &OutputFinding) -> io::Result<()> {
+        self.line("")?;
+        for line in output_words::found(finding) {
+            self.line(&line)?;
+        }
+        for warning in &finding.warnings {
+            self.wrapped("  note: ", warning)?;
+        }
+        if self.simulated { self.wrapped("  ", SIMULATED) } else { Ok(()) }
+    }
+
     fn capture(&mut self, c: &Capture) -> io::Result<()> {
-        let bell = if self.rings { "\u{7}" } else { "" };
-        write!(self.out, "{bell}")?;
         self.line(&format!(
             "      {}-{} {}: {}",
             c.red,
@@ -106,9 +148,10 @@ impl<W: Write> Lines<W> {
     fn belief(&mut self, belief: &BeliefSummary) -> io::Result<()> {
         match belief.candidates.first() {
             Some(first) if first.posterior >= 0.2 => self.line(&format!(
-                "      likeliest now: {} ({})",
+                "      likeliest now: {} ({}){}",
                 in_words(first),
-                percent(first.posterior)
+                percent(first.posterior),
+                placements_left(belief).map_or(String::new(), |left| format!("; {left}"))
             )),
             _ => Ok(()),
         }
@@ -155,6 +198,13 @@ impl<W: Write> Lines<W> {
     }
 }
 
+impl Lines<Vec<u8>> {
+    /// What was written since the last time.
+    pub(super) fn take(&mut self) -> Vec<u8> {
+        std::mem::take(&mut self.out)
+    }
+}
+
 impl<W: Write> Operator for Lines<W> {
     fn ask(&mut self, seq: u64, ask: &Ask) -> io::Result<()> {
         match ask {
@@ -172,7 +222,9 @@ impl<W: Write> Operator for Lines<W> {
                 if let Some(why) = why {
                     self.wrapped("      ", why)?;
                 }
-                self.line("    Enter when both touch (s cannot reach, a last one again, q stop)")
+                self.line(
+                    "    Enter when both touch (s [why] cannot reach, a last one again, q stop)",
+                )
             }
             Ask::Drive(DriveState::Rest) => {
                 self.line(&format!("[{seq}] Take the drive OFF the coil; leave the leads on"))?;
@@ -182,7 +234,9 @@ impl<W: Write> Operator for Lines<W> {
                 self.line(&format!(
                     "[{seq}] Put {volts} V on the coil: PLUS on {plus}, MINUS on {minus}; leave the leads on"
                 ))?;
-                self.line("    Enter when it is on (s cannot drive it, a last one again, q stop)")
+                self.line(
+                    "    Enter when it is on (s [why] cannot drive it, a last one again, q stop)",
+                )
             }
             Ask::Alarm { state } => {
                 let text = match state {
@@ -216,6 +270,7 @@ impl<W: Write> Operator for Lines<W> {
                 self.line(&format!("      capture {capture} is taken back"))
             }
             Event::AskSkipped { .. } => self.line("      skipped"),
+            Event::OperatorRemarked { text } => self.wrapped("      ", &format!("because: {text}")),
             Event::FunctionRefused { function } => {
                 self.line(&format!("      this meter has no {function}; going on without"))
             }
@@ -230,10 +285,15 @@ impl<W: Write> Operator for Lines<W> {
             }
             Event::MeterComplained { text } => self.wrapped("  ! ", text),
             Event::AlarmChanged { .. } => Ok(()),
+            Event::Logged(news) => {
+                self.strip.news(news);
+                output_words::news(news).map_or(Ok(()), |text| self.line(&text))
+            }
             Event::ResultReached(finding) => match finding {
                 Finding::Identify(finding) => self.result(finding),
+                Finding::Output(finding) => self.output_result(finding),
                 Finding::ZoneCheck(finding) => self.zone(finding),
-                Finding::Output(_) | Finding::Fit(_) | Finding::ZoneDesign(_) => Ok(()),
+                Finding::Fit(_) | Finding::ZoneDesign(_) => Ok(()),
             },
             Event::RunFinished { exit, reason, job } => {
                 if let (4, Some(reason)) = (exit, reason) {
@@ -249,8 +309,12 @@ impl<W: Write> Operator for Lines<W> {
         }
     }
 
-    fn show_reading(&mut self, _: &Reading) -> io::Result<()> {
-        Ok(())
+    fn show_reading(&mut self, reading: &Reading) -> io::Result<()> {
+        if !self.strip.is_open() {
+            return Ok(());
+        }
+        self.strip.reading(reading);
+        self.draw_strip()
     }
 
     fn parse(&self, line: &str) -> Heard {
@@ -260,6 +324,10 @@ impl<W: Write> Operator for Lines<W> {
             "s" | "skip" => Heard::Answer(None, Answer::Skip),
             "a" | "again" => Heard::Answer(None, Answer::Again),
             "q" | "abort" => Heard::Answer(None, Answer::Abort),
+            other if other.starts_with("s ") => Heard::SkipBecause(
+                None,
+                line.trim().chars().skip(2).collect::<String>().trim().into(),
+            ),
             other => {
                 let shown: String = other.chars().take(24).collect();
                 Heard::Unclear(format!(
@@ -270,8 +338,17 @@ impl<W: Write> Operator for Lines<W> {
     }
 }
 
+/// How many placements are likely left, in words.
+pub(super) fn placements_left(belief: &BeliefSummary) -> Option<String> {
+    let left = belief.placements_left.filter(|left| left.is_finite())?;
+    Some(match left.round() {
+        left if left <= 1.0 => "about one placement left".into(),
+        left => format!("about {left:.0} placements left"),
+    })
+}
+
 /// A captured value in words.
-fn measured(c: &Capture) -> String {
+pub(super) fn measured(c: &Capture) -> String {
     let Some(value) = c.value else {
         return match c.function {
             Function::Diode => "does not conduct".into(),
@@ -283,7 +360,7 @@ fn measured(c: &Capture) -> String {
 }
 
 /// A number with four significant digits.
-fn quantity(value: f64) -> String {
+pub(super) fn quantity(value: f64) -> String {
     let size = value.abs();
     let decimals = match size {
         s if s >= 1000.0 => 0,
@@ -295,12 +372,12 @@ fn quantity(value: f64) -> String {
 }
 
 /// A probability, never rounded up to certainty.
-fn percent(p: f64) -> String {
+pub(super) fn percent(p: f64) -> String {
     let shown = format!("{:.2}", 100.0 * p);
     if shown == "100.00" && p < 1.0 { "over 99.99 %".into() } else { format!("{shown} %") }
 }
 
-fn in_words(candidate: &Candidate) -> String {
+pub(super) fn in_words(candidate: &Candidate) -> String {
     let coils: Vec<String> = candidate.coils.iter().map(|[a, b]| format!("coil {a}-{b}")).collect();
     let poles: Vec<String> = candidate
         .poles

@@ -84,6 +84,7 @@ fn chapter(task: &Task<'_>, relay: Option<&IdentifyFinding>) -> Option<Chapter> 
         "identify" => None,
         "fit" => super::fit::chapter(task),
         "zone-design" | "zone-check" => super::zone::chapter(task, relay),
+        "output" => Some(super::output::chapter(task)),
         _ => None,
     }
 }

@@ -58,7 +58,10 @@ impl Report {
     pub(super) fn start(&self) -> Option<&IdentifyStart> {
         self.runs.iter().find_map(|run| match &run.start.terms {
             RunTerms::Identify(terms) => Some(terms),
-            _ => None,
+            RunTerms::Output(_)
+            | RunTerms::Fit(_)
+            | RunTerms::ZoneDesign(_)
+            | RunTerms::ZoneCheck(_) => None,
         })
     }
 

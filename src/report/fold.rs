@@ -92,6 +92,7 @@ impl Fold {
                 counts.skips += 1;
                 What::Skipped { asked: ask.clone() }
             }
+            Event::OperatorRemarked { text } => What::Remark { text: text.clone() },
             Event::BeliefUpdated(belief) => {
                 self.believed(entry.seq, belief);
                 return None;
@@ -117,6 +118,8 @@ impl Fold {
                 What::Result
             }
             Event::AlarmChanged { state } => What::Alarm { state: *state },
+            // A log is another task's, and has a chapter of its own.
+            Event::Logged(_) => return None,
             Event::RunFinished { exit, reason, job } => {
                 self.ended(RunEnd { exit: *exit, reason: reason.clone(), job: job.clone() })
             }

@@ -111,6 +111,11 @@ pub enum What {
         /// Which.
         asked: Ask,
     },
+    /// The operator said why, of the skip before it.
+    Remark {
+        /// In the operator's words.
+        text: String,
+    },
     /// The meter's link changed.
     Link {
         /// How.

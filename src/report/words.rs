@@ -297,5 +297,7 @@ pub(super) const fn caution(caution: crate::event::Caution) -> &'static str {
         Caution::NotACertificate => "not a certificate",
         Caution::PanelTerminals => "panel terminals",
         Caution::NoProofOfSite => "no proof of the site",
+        Caution::EnergizerHighVoltage => "energizer: high voltage",
+        Caution::LiveOutput => "live output",
     }
 }

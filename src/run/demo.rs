@@ -32,6 +32,7 @@ pub fn run_demo(job: Option<PathBuf>, seed: u64) -> Result<Exit, Failure> {
             profile: None,
             reconnect_for: Duration::from_secs(5),
             trace_link: None,
+            ease: super::Ease::default(),
         },
         pins,
         footprint,

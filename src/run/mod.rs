@@ -7,13 +7,19 @@ mod analyse;
 mod arrivals;
 mod bench;
 mod demo;
+mod ease;
 mod failure;
 mod fit;
 mod identify;
 mod instrument;
+mod logging;
 mod meters;
+mod opening;
+mod output;
 mod papers;
 mod resume;
+mod settings;
+mod speech;
 mod stamp;
 mod station;
 mod zone;
@@ -23,13 +29,16 @@ mod zone_paper;
 pub use analyse::{AnalyseTerms, run_analyse};
 pub use bench::{BenchTerms, run_bench};
 pub use demo::run_demo;
+pub use ease::Ease;
 pub use failure::{Exit, Failure};
 pub use fit::{ContactWord, FitTerms, run_fit};
 pub use identify::{IdentifyTerms, run_identify};
 pub use instrument::MeterTerms;
 pub use meters::{MetersTerms, run_meters};
+pub use output::{OutputTerms, run_output};
 pub use papers::{Rendering, Schema, make_keys, render_report, show_schema, sign, verify};
 pub use resume::{ResumeTerms, resume};
+pub use settings::{Settings, show_settings};
 pub use station::OperatorChoice;
 pub use zone::{LoopTerms, ZoneDesignTerms, run_zone_design};
 pub use zone_check::{ZoneCheckTerms, run_zone_check};
@@ -40,11 +49,13 @@ pub use zone_paper::{
 use crate::event::{Action, Answer, Ask, Event, Input, MeterIdentity};
 use crate::guide::Guide;
 use crate::journal::Journal;
+use crate::logbook::LogFile;
 use crate::operator::{Heard, Operator};
 use arrivals::{Arrival, Inbox};
 use drivers::{Clock, DriverError, Function, Identity, MeterEvent, Order, Port};
 use stamp::stamp;
 use std::sync::Arc;
+use std::time::Duration;
 use tracing::debug;
 
 /// What waits for the loops.
@@ -54,6 +65,9 @@ fn runtime() -> Result<tokio::runtime::Runtime, Failure> {
         .build()
         .map_err(|e| Failure::new(Exit::Aborted, format!("runtime: {e}"), "try again"))
 }
+
+/// How often the meter's thread is looked at while nothing arrives: it may hang in the system.
+const LOOK_EVERY: Duration = Duration::from_secs(1);
 
 /// The hands of a simulated bench, if there are any.
 pub enum Hands {
@@ -87,12 +101,18 @@ pub struct Workbench<'a> {
     pub job: String,
 }
 
+/// The longest that the end of a run is held up by sounds.
+const RING_OUT_MAX: Duration = Duration::from_secs(2);
+
 /// A run under way.
 struct Run<'a> {
     on: Workbench<'a>,
     asked: u64,
     open: Option<Ask>,
+    /// The operator's reason for the skip that is being taken in.
+    reason: Option<String>,
     measuring: Option<(Function, u64)>,
+    log: Option<LogFile>,
 }
 
 /// How a run came to its end.
@@ -108,8 +128,10 @@ impl Workbench<'_> {
     /// # Errors
     /// The failure that ended the run, after it has been recorded.
     pub async fn run(self, begin: Event) -> Result<Exit, Failure> {
-        let mut run = Run { on: self, asked: 0, open: None, measuring: None };
+        let mut run =
+            Run { on: self, asked: 0, open: None, reason: None, measuring: None, log: None };
         let outcome = run.until_over(begin).await;
+        let logged = run.log.as_mut().map_or(Ok(()), LogFile::sync);
         let Workbench { mut journal, operator, meter, clock, job, .. } = run.on;
         meter.close();
         let (exit, reason) = match &outcome {
@@ -124,12 +146,25 @@ impl Workbench<'_> {
         if let Err(gone) = operator.show(&finished) {
             debug!("nobody reads any more: {gone}");
         }
+        ring_out(operator, &*clock).await;
         let (exit, reason) = outcome?;
         written?;
+        logged?;
         match (Exit::from_code(exit), reason) {
             (Exit::Instrument, Some(reason)) => Err(Failure::other_meter(reason)),
             (exit, _) => Ok(exit),
         }
+    }
+}
+
+/// Lets the last sounds be heard.
+async fn ring_out(operator: &mut dyn Operator, clock: &dyn Clock) {
+    let until = clock.now() + RING_OUT_MAX;
+    while let Ok(_) = operator.tick(clock.now())
+        && let Some(at) = operator.wake_at().filter(|at| *at < until)
+    {
+        let wait = at.since(clock.now());
+        let _ = tokio::time::timeout(wait, std::future::pending::<()>()).await;
     }
 }
 
@@ -141,9 +176,30 @@ impl Run<'_> {
             if let Flow::Over(exit, reason) = flow {
                 return Ok((exit, reason));
             }
-            let wake_at = self.on.guide.wake_at();
-            let arrival = self.on.inbox.next(&*self.on.clock, wake_at).await;
+            flow = self.tick()?;
+            if let Flow::Over(..) = flow {
+                continue;
+            }
+            self.keep_log()?;
+            let wake_at = self.wake_at();
+            let look_at = self.on.clock.now() + LOOK_EVERY;
+            let until = wake_at.map_or(look_at, |at| at.min(look_at));
+            let arrival = self.on.inbox.next(&*self.on.clock, Some(until)).await;
+            let now = self.on.clock.now();
+            if let Some(stuck) = self.on.meter.stuck(now) {
+                return Err(stuck.into());
+            }
             flow = self.take(arrival)?;
+        }
+    }
+
+    /// Lets the operator draw and ring; hands that hold still answer here.
+    fn tick(&mut self) -> Result<Flow, Failure> {
+        let now = self.on.clock.now();
+        let held = self.on.operator.tick(now).map_err(|e| Failure::operator_gone(&e))?;
+        match held {
+            Some(answer) if self.open.is_some() => self.answered(answer),
+            _ => Ok(Flow::GoOn),
         }
     }
 
@@ -151,13 +207,25 @@ impl Run<'_> {
     fn take(&mut self, arrival: Arrival) -> Result<Flow, Failure> {
         match arrival {
             Arrival::Meter(event) => self.meter_said(event),
-            Arrival::Line(line) => self.heard(&line),
+            Arrival::Line(line) => {
+                let heard = self.on.operator.parse(&line);
+                self.heard(heard)
+            }
+            Arrival::Key(key) => {
+                let heard = self.on.operator.key(key);
+                self.heard(heard)
+            }
             Arrival::LongLine => self.object("a line that is longer than any answer"),
             Arrival::Answer(answer) => self.answered(answer),
             Arrival::EndOfInput if matches!(self.on.hands, Hands::Alone(_)) => Ok(Flow::GoOn),
             Arrival::EndOfInput => self.stop("the operator's input ended"),
             Arrival::Interrupted => self.stop("interrupted"),
-            Arrival::DeadlineReached => self.deliver(Input::DeadlineReached),
+            Arrival::DeadlineReached => {
+                match self.on.guide.wake_at().is_some_and(|at| at <= self.on.clock.now()) {
+                    true => self.deliver(Input::DeadlineReached),
+                    false => Ok(Flow::GoOn),
+                }
+            }
         }
     }
 
@@ -201,10 +269,15 @@ impl Run<'_> {
         self.deliver(Input::FunctionRefused(function))
     }
 
-    fn heard(&mut self, line: &str) -> Result<Flow, Failure> {
-        let heard = self.on.operator.parse(line);
+    fn heard(&mut self, heard: Heard) -> Result<Flow, Failure> {
         match (heard, &self.open) {
             (Heard::Nothing, _) => Ok(Flow::GoOn),
+            (Heard::SkipBecause(seq, reason), _) => {
+                self.reason = Some(reason).filter(|reason| !reason.trim().is_empty());
+                let flow = self.heard(Heard::Answer(seq, Answer::Skip));
+                self.reason = None;
+                flow
+            }
             (Heard::Answer(seq, answer), Some(_)) if seq.is_none_or(|seq| seq == self.asked) => {
                 self.answered(answer)
             }
@@ -233,6 +306,11 @@ impl Run<'_> {
         let facts = self.on.guide.handle(input, self.on.clock.now());
         for fact in &facts {
             self.record(fact)?;
+            if matches!(fact, Event::AskSkipped { .. })
+                && let Some(text) = self.reason.take()
+            {
+                self.record(&Event::OperatorRemarked { text })?;
+            }
         }
         loop {
             match self.on.guide.next(self.on.clock.now()) {
@@ -246,6 +324,9 @@ impl Run<'_> {
                     self.measuring = Some((function, epoch));
                     self.on.meter.order(Order::Measure { function, epoch });
                 }
+                Action::OpenLog(file, t_s) => self.open_log(file, t_s)?,
+                Action::Log(t_s, volts) => self.log(t_s, volts)?,
+                Action::CloseLog(why) => self.close_log(why)?,
                 Action::Finish(exit, reason) => return Ok(Flow::Over(exit, reason)),
             }
         }

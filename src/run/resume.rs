@@ -2,9 +2,11 @@
 //! are replayed into it, and it runs on the same way, with the terms it was begun with. The same
 //! meter is wanted, or a clear word that another is accepted.
 
+use super::ease::Ease;
 use super::failure::{Exit, Failure};
 use super::identify;
 use super::instrument::{Instrument, MeterTerms};
+use super::output;
 use super::station::{OperatorChoice, Station};
 use crate::event::{RunStart, RunTerms};
 use crate::guide::Guide;
@@ -25,6 +27,8 @@ pub struct ResumeTerms {
     pub reconnect_for: Duration,
     /// Whether another meter is accepted.
     pub accept_meter: bool,
+    /// What eases the work of the hands.
+    pub ease: Ease,
     /// The operator.
     pub operator: OperatorChoice,
 }
@@ -52,8 +56,9 @@ pub fn resume(terms: &ResumeTerms) -> Result<Exit, Failure> {
         profile: Some(terms.profile.clone().unwrap_or_else(|| begun.profile.clone())),
         reconnect_for: terms.reconnect_for,
         trace_link: None,
+        ease: terms.ease.clone(),
     };
-    let mut guide = guide(&begun, terms)?;
+    let mut guide = guide(&begun, &task, terms)?;
     for entry in &task.entries {
         guide.apply(&entry.event);
     }
@@ -83,7 +88,11 @@ fn unfinished(past: &Past) -> Option<(Task<'_>, RunStart)> {
 }
 
 /// A fresh guide for what was begun.
-fn guide(begun: &RunStart, terms: &ResumeTerms) -> Result<Box<dyn Guide>, Failure> {
+fn guide(
+    begun: &RunStart,
+    task: &Task<'_>,
+    terms: &ResumeTerms,
+) -> Result<Box<dyn Guide>, Failure> {
     match &begun.terms {
         RunTerms::Identify(start) => {
             identify::guide(start, begun.simulated, terms.operator, terms.accept_meter)
@@ -99,5 +108,13 @@ fn guide(begun: &RunStart, terms: &ResumeTerms) -> Result<Box<dyn Guide>, Failur
             format!("{}: a fit is worked out at once", terms.job.display()),
             "run coilmark fit again with this --job",
         )),
+        RunTerms::Output(start) => output::guide_going_on(
+            begun,
+            *start,
+            task,
+            &terms.job,
+            terms.operator,
+            terms.accept_meter,
+        ),
     }
 }

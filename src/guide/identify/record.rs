@@ -129,7 +129,9 @@ impl Record {
             }
             Event::LinkChanged(LinkNews::OtherMeterAccepted { .. })
             | Event::AlarmChanged { .. }
+            | Event::Logged(_)
             | Event::MeterComplained { .. }
+            | Event::OperatorRemarked { .. }
             | Event::RunFinished { .. } => {}
         }
     }

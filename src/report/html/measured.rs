@@ -129,6 +129,7 @@ fn row(report: &Report, step: &Step) -> Option<Row> {
             format!("Capture {capture} taken back by the operator; it is kept here, and not used.")
         }
         What::Skipped { asked } => format!("Skipped by the operator: {}.", skipped(asked)),
+        What::Remark { text } => format!("The operator's reason: {}", words::clause(text)),
         What::Link { news } => link(news),
         What::Complaint { text } => {
             format!("No reading was made of this: {}", words::clause(text))

@@ -31,17 +31,18 @@ pub(super) fn watch(link: &str, terms: &MetersTerms) -> Result<Exit, Failure> {
         profile: terms.profile.clone(),
         reconnect_for: RECONNECT_FOR,
         trace_link: terms.trace_link.clone(),
+        ease: super::super::Ease::default(),
     })?;
     let round_trips = RoundTrips::new(instrument.profile.poll().map(str::to_owned));
     instrument.measure_round_trips(round_trips.clone());
     let runtime = super::super::runtime()?;
     runtime.block_on(async {
         let clock: Arc<dyn Clock> = Arc::new(SystemClock::begin());
-        let inbox = Inbox::new();
+        let mut inbox = Inbox::new();
         if let Err(e) = inbox.listen_to_signals() {
             tracing::warn!("interrupts cannot be listened to: {e}");
         }
-        let port = instrument.open(clock.clone(), &inbox)?;
+        let port = instrument.open_when_free(&clock, &mut inbox).await?;
         let shown = Shown::on_stdout(terms.json);
         let ordered = function.unwrap_or(Function::VoltageDc);
         let mut watching = Watching {
@@ -134,6 +135,9 @@ impl Watching {
                 return end;
             }
             let now = clock.now();
+            if let Some(stuck) = self.port.stuck(now) {
+                return End::Failed(stuck);
+            }
             if over_at.is_some_and(|at| at <= now) {
                 return End::TimeIsOver;
             }
