@@ -36,6 +36,8 @@ pub(crate) struct Circuit {
     supply: Supply,
     touch: Touch,
     armature_set: bool,
+    /// Whether the equipment on the other side of a zone is in alarm.
+    in_alarm: bool,
     copper: f64,
     equipment: Option<Equipment>,
     /// Answers since anything last changed: readings come many to a touch.
@@ -57,7 +59,8 @@ impl Circuit {
         let copper = 1.0 + COPPER_PER_KELVIN * (celsius - 20.0);
         let (touch, answered) = (Touch::default(), RefCell::default());
         let equipment = part.output.clone().map(|output| Equipment::new(output, seed));
-        Self { part, supply, touch, armature_set, copper, equipment, answered }
+        let in_alarm = false;
+        Self { part, supply, touch, armature_set, in_alarm, copper, equipment, answered }
     }
 
     pub(crate) fn part(&self) -> &Part {
@@ -127,16 +130,19 @@ impl Circuit {
 
     /// Volts that the supply, or the equipment, puts between the tips.
     pub(crate) fn live_volts(&self, now: Moment) -> f64 {
-        let supplied = match self.supply.applied {
-            Some(_) => self.volts(Probe::Voltmeter).unwrap_or(0.0),
-            None => 0.0,
+        let supplied = match (self.supply.applied, self.part.zone) {
+            (None, None) => 0.0,
+            _ => self.volts(Probe::Voltmeter).unwrap_or(0.0),
         };
         supplied + self.equipment_volts(now)
     }
 
     /// The alarm of the equipment begins, or is taken off; false where there is none.
     pub(crate) fn set_alarm(&mut self, on: bool, now: Moment) -> bool {
-        self.equipment.as_mut().map(|it| it.set_alarm(on, now)).is_some()
+        self.in_alarm = on;
+        self.answered.borrow_mut().clear();
+        let output = self.equipment.as_mut().map(|it| it.set_alarm(on, now));
+        output.is_some() || self.part.zone.is_some()
     }
 
     /// Volts of red against black that the equipment's output puts there: its terminals are the
@@ -210,6 +216,12 @@ impl Circuit {
         self.part.joined.iter().for_each(|pins| link(&mut network, pins));
         for &(a, b, ohms) in &self.part.resistors {
             network.resistor(a, b, ohms);
+        }
+        if let Some(zone) = &self.part.zone {
+            network.resistor(0, 1, zone.source_ohms);
+            network.source(0, 1, zone.volts / zone.source_ohms);
+            let on_it = if self.in_alarm { zone.alarm_ohms } else { zone.rest_ohms };
+            on_it.into_iter().for_each(|ohms| network.resistor(0, 1, ohms));
         }
         let (red, black) = (network.node(), network.node());
         for (tip, pins) in [(red, &self.touch.red), (black, &self.touch.black)] {

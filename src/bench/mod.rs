@@ -30,6 +30,7 @@ mod supply;
 mod supply_voice;
 mod toml_text;
 mod wire;
+mod zone_file;
 
 pub use console::{Listen, StandaloneError, StandaloneOptions, StandaloneSummary, run_standalone};
 pub use hands::{HandTimes, SlipRates};

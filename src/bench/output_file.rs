@@ -64,6 +64,7 @@ pub(crate) fn parse(text: &str, file: &str) -> Result<Part, BadPart> {
         latching: Latching::No,
         begins_set: false,
         armature_stuck: false,
+        zone: None,
         output: Some(raw.output),
     })
 }

@@ -5,7 +5,9 @@
 
 use super::output::Output;
 use super::part_file::{self, BadPart};
+use super::zone_file;
 use crate::event::{FaultCode, Form, Latching, Pin, Pins};
+use serde::Deserialize;
 use std::path::Path;
 
 /// One part.
@@ -26,6 +28,8 @@ pub struct Part {
     pub(crate) latching: Latching,
     pub(crate) begins_set: bool,
     pub(crate) armature_stuck: bool,
+    /// A panel's zone input between the part's two pins, if that is what it is.
+    pub(crate) zone: Option<Zone>,
     /// The equipment's output, where this is one and not a relay.
     pub output: Option<Output>,
 }
@@ -48,9 +52,10 @@ impl Part {
     /// # Errors
     /// [`BadPart`] names the file, the line and the key.
     pub fn parse(text: &str, file: &str) -> Result<Self, BadPart> {
-        match super::output_file::is_one(text) {
-            true => super::output_file::parse(text, file),
-            false => part_file::parse(text, file),
+        match text {
+            text if super::output_file::is_one(text) => super::output_file::parse(text, file),
+            text if zone_file::is_one(text) => zone_file::parse(text, file),
+            text => part_file::parse(text, file),
         }
     }
 
@@ -59,6 +64,20 @@ impl Part {
     pub fn schema() -> schemars::Schema {
         part_file::schema()
     }
+}
+
+/// A panel's zone input with the loop on it.
+#[derive(Clone, Copy, Debug, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Zone {
+    /// Volts of the open terminals.
+    pub(crate) volts: f64,
+    /// The panel's source, in ohms.
+    pub(crate) source_ohms: f64,
+    /// The loop at rest, in ohms; left out: open.
+    pub(crate) rest_ohms: Option<f64>,
+    /// The loop in alarm, in ohms; left out: open.
+    pub(crate) alarm_ohms: Option<f64>,
 }
 
 /// What is true of a part, in the words of the result.

@@ -92,6 +92,7 @@ impl State {
                 _ => (Answer::Skip, times.answer),
             },
             Ask::Alarm { state } if self.circuit.set_alarm(*state == AlarmState::On, now) => {
+                self.meter.drive_changed(now);
                 (Answer::Ready, times.drive + times.answer)
             }
             Ask::Drive(_) | Ask::Alarm { .. } => (Answer::Skip, times.answer),

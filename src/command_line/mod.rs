@@ -16,6 +16,7 @@ mod output;
 mod papers;
 mod pickup;
 mod topics;
+mod zone;
 
 use analyse::Analyse;
 use bench::Bench;
@@ -28,6 +29,7 @@ use meters::Meters;
 use output::Output;
 use papers::{Demo, Report, SchemaWords, Sign, Verify};
 use pickup::PickUp;
+use zone::Zone;
 
 /// The longest message about a word, in characters: the word may be of any length.
 const MESSAGE_MAX: usize = 600;
@@ -66,6 +68,9 @@ enum Command {
     Fit(Box<Fit>),
     /// Measure pick-up and drop-out by ramps, with a contact as witness
     Pickup(Box<PickUp>),
+    /// A zone loop: work it out, prove it at the panel, draw it, learn a panel, find numbers
+    #[command(subcommand)]
+    Zone(Box<Zone>),
     /// Go on with a run that was interrupted
     Resume(Resume),
     /// Render the reports of a job again, from its record alone
@@ -112,6 +117,13 @@ pub fn obey() -> (Exit, Option<Failure>) {
         Command::Analyse(w) => run::run_analyse(&w.into()),
         Command::Fit(w) => run::run_fit(&(*w).into()),
         Command::Pickup(w) => run::run_pickup(&(*w).into()),
+        Command::Zone(w) => match *w {
+            Zone::Design(w) => run::run_zone_design(&w.into()),
+            Zone::Check(w) => run::run_zone_check(&w.into()),
+            Zone::Draw(w) => run::run_zone_draw(&w.into()),
+            Zone::Learn(w) => run::run_zone_learn(&w.into()),
+            Zone::Number(w) => run::run_zone_number(&w.into()),
+        },
         Command::Resume(w) => run::resume(&w.into()),
         Command::Report(w) => {
             let rendering = if w.json { Rendering::Json } else { Rendering::Files };

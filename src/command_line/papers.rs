@@ -70,6 +70,8 @@ pub(super) enum SchemaWord {
     Relay,
     /// A board's test plan
     Plan,
+    /// A panel file
+    Panel,
 }
 
 impl From<SchemaWord> for Schema {
@@ -81,6 +83,7 @@ impl From<SchemaWord> for Schema {
             SchemaWord::Profile => Self::Profile,
             SchemaWord::Relay => Self::Relay,
             SchemaWord::Plan => Self::Plan,
+            SchemaWord::Panel => Self::Panel,
         }
     }
 }

@@ -215,6 +215,10 @@ pub enum Caution {
     CoilDrive,
     /// What this test does not show.
     NotACertificate,
+    /// Working at an alarm panel's terminals.
+    PanelTerminals,
+    /// What a check of a zone does not show.
+    NoProofOfSite,
     /// An energizer's fence terminals; only low-voltage outputs are measured.
     EnergizerHighVoltage,
     /// Working on a live low-voltage output.
@@ -247,6 +251,19 @@ impl Caution {
                 "This shows which pin is what. It does not show that the contacts may switch \
                  mains, and a multimeter cannot prove insulation. Nothing here is a certificate."
             }
+            Self::PanelTerminals => {
+                "Inside an alarm panel: mains may be under the cover, and the battery can deliver \
+                 tens of amperes into a slipped lead. Keep to the zone's two terminals. Volts \
+                 only: ohms on a live loop read wrong and can destroy the meter. Put the panel \
+                 into test first, so that nobody is called out. The equipment that gives the alarm \
+                 may be an energizer: its fence terminals carry kilovolt pulses and are never \
+                 touched. Local wiring codes, the manuals and a licensed person come first."
+            }
+            Self::NoProofOfSite => {
+                "This shows how one loop is read at its terminals today. It does not show that the \
+                 panel is programmed for it, that the alarm goes out, or that the site is \
+                 protected. Walk-test it with the panel itself. Nothing here is a certificate."
+            }
             Self::EnergizerHighVoltage => {
                 "An electric-fence energizer puts kilovolt pulses on its fence terminals: they kill \
                  a meter and can hurt you. Only a low-voltage output, such as the one for a siren, \
@@ -260,6 +277,7 @@ impl Caution {
                  current there read wrong and can destroy the meter, and a battery behind it can \
                  deliver tens of amperes into a slipped lead. Local wiring codes, the equipment's \
                  own manual and a licensed person come first. Nothing here is a certificate."
+            }
             Self::DeadBoard => {
                 "Only a board that lies on the bench, with nothing connected to any terminal. Its \
                  contacts may have switched mains or an alarm loop: take every wire off first. \

@@ -8,6 +8,8 @@ use super::fit::FitFinding;
 use super::output::OutputFinding;
 use super::pickup::PickUpFinding;
 use super::pin::Pin;
+use super::zone::ZoneDesignFinding;
+use super::zone_check::ZoneCheckFinding;
 use schemars::JsonSchema;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use std::collections::BTreeMap;
@@ -27,6 +29,10 @@ pub enum Finding {
     /// Of measuring pick-up and drop-out.
     #[serde(rename = "pickup")]
     PickUp(Box<PickUpFinding>),
+    /// Of a zone loop's design.
+    ZoneDesign(Box<ZoneDesignFinding>),
+    /// Of a zone loop's check at the panel.
+    ZoneCheck(Box<ZoneCheckFinding>),
 }
 
 /// What an identification found.

@@ -16,6 +16,7 @@ mod start;
 mod verdict;
 mod visible;
 mod zone;
+mod zone_check;
 
 pub use ask::{AlarmState, Answer, Ask, AskedDrive, Caution, DriveState};
 pub use board::{BoardFinding, BudgetLine, CheckFound};
@@ -39,6 +40,9 @@ pub use zone::{
     CoilDriven, FaultEffect, LoopKind, ResistorPlace, ZoneAmount, ZoneBand, ZoneContact,
     ZoneDesignFinding, ZoneFault, ZoneFaultCode, ZoneRank, ZoneResistor, ZoneState,
     ZoneStateFigures, ZoneWiring,
+};
+pub use zone_check::{
+    ZoneCheckFinding, ZoneCheckStart, ZoneDesignStart, ZoneExplanation, ZoneStateMeasured,
 };
 
 use drivers::{Function, Reading, Unit};

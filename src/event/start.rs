@@ -5,6 +5,7 @@
 use super::pickup::PickUpStart;
 use super::pin::Pins;
 use super::plan::BoardPlan;
+use super::zone_check::{ZoneCheckStart, ZoneDesignStart};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -42,6 +43,10 @@ pub enum RunTerms {
     /// Pick-up and drop-out by ramps.
     #[serde(rename = "pickup")]
     PickUp(PickUpStart),
+    /// A zone loop, worked out.
+    ZoneDesign(ZoneDesignStart),
+    /// A zone loop, proved at the panel.
+    ZoneCheck(Box<ZoneCheckStart>),
     /// A switched output, through rest, alarm and the end of its window.
     Output(OutputStart),
 }
@@ -55,6 +60,8 @@ impl RunTerms {
             Self::Board(_) => "board",
             Self::Fit(_) => "fit",
             Self::PickUp(_) => "pickup",
+            Self::ZoneDesign(_) => "zone-design",
+            Self::ZoneCheck(_) => "zone-check",
             Self::Output(_) => "output",
         }
     }

@@ -8,6 +8,7 @@ mod meter;
 pub mod output;
 pub mod pickup;
 pub mod settling;
+pub mod zone;
 
 use crate::event::{Action, Event, Input};
 use drivers::{Function, Moment};

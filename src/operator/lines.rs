@@ -8,7 +8,7 @@ use crate::event::visible;
 use crate::event::{
     AlarmState, Answer, Ask, BeliefSummary, BoardFinding, Candidate, Capture, DriveState, Event,
     Finding, IdentifyFinding, Latching, LinkNews, Outcome, OutputFinding, PickUpFinding, PoleFound,
-    RunStart, RunTerms,
+    RunStart, RunTerms, ZoneCheckFinding, ZoneState,
 };
 use drivers::{Function, Reading};
 use std::io::{self, Write};
@@ -75,6 +75,28 @@ impl<W: Write> Lines<W> {
         self.line(&format!("{indent}{line}"))
     }
 
+    fn zone(&mut self, finding: &ZoneCheckFinding) -> io::Result<()> {
+        self.wrapped("", &format!("{}: {}", finding.result, finding.reason))?;
+        for state in &finding.states {
+            let volts = state.volts.map_or("not measured".into(), |v| format!("{v:.3} V"));
+            let reads = state.reads.map_or("-", ZoneState::name);
+            let margin =
+                state.margin_volts.map_or(String::new(), |m| format!(", margin {m:+.2} V"));
+            self.line(&format!(
+                "  {:<20} {volts:>12}  reads {reads:<8}  {}{margin}",
+                state.when, state.verdict
+            ))?;
+        }
+        if let Some(at) = finding.violated_at_s {
+            let back = finding.restored_at_s.map_or("never".into(), |s| format!("{s:.1} s"));
+            self.line(&format!("  violated after {at:.1} s, ready again after {back}"))?;
+        }
+        for remark in &finding.remarks {
+            self.wrapped("  ", remark)?;
+        }
+        Ok(())
+    }
+
     fn started(&mut self, start: &RunStart) -> io::Result<()> {
         self.simulated = start.simulated;
         let again = if start.resumed { ", going on where it stopped" } else { "" };
@@ -85,7 +107,7 @@ impl<W: Write> Lines<W> {
                 self.line(&format!("  pins {}", pins.join(" ")))?;
             }
             RunTerms::Board(terms) => self.wrapped("  ", &super::board::started(terms))?,
-            RunTerms::Fit(_) => {}
+            RunTerms::Fit(_) | RunTerms::ZoneDesign(_) | RunTerms::ZoneCheck(_) => {}
             RunTerms::PickUp(terms) => {
                 let [[plus, minus], [a, b]] = [&terms.coil, &terms.contact];
                 self.line(&format!("  coil {plus} (+) and {minus}, contact {a} and {b}"))?;
@@ -327,8 +349,9 @@ impl<W: Write> Operator for Lines<W> {
                 Finding::Identify(finding) => self.result(finding),
                 Finding::PickUp(finding) => self.pick_up(finding),
                 Finding::Output(finding) => self.output_result(finding),
-                Finding::Fit(_) => Ok(()),
                 Finding::Board(finding) => self.board(finding),
+                Finding::ZoneCheck(finding) => self.zone(finding),
+                Finding::Fit(_) | Finding::ZoneDesign(_) => Ok(()),
             },
             Event::RunFinished { exit, reason, job } => {
                 if let (4, Some(reason)) = (exit, reason) {

@@ -58,10 +58,7 @@ impl Report {
     pub(super) fn start(&self) -> Option<&IdentifyStart> {
         self.runs.iter().find_map(|run| match &run.start.terms {
             RunTerms::Identify(terms) => Some(terms),
-            RunTerms::Output(_)
-            | RunTerms::Fit(_)
-            | RunTerms::Board(_)
-            | RunTerms::PickUp(_) => None,
+            _ => None,
         })
     }
 

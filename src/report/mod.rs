@@ -20,6 +20,7 @@ mod svg;
 mod verdicts;
 mod words;
 mod write;
+mod zone;
 
 pub use chapter::{Chapter, Check, Standing};
 pub use fit::summary as render_fit_summary;
@@ -31,6 +32,7 @@ pub use readings::render as render_csv;
 pub use summary::render as render_summary;
 pub use verdicts::render as render_verdicts;
 pub use write::{ReportError, write_all};
+pub use zone::{drawing as render_zone_drawing, summary as render_zone_summary};
 
 /// A job as its journal tells it.
 #[derive(Clone, Debug, Default, PartialEq)]

@@ -26,6 +26,9 @@ mod settings;
 mod speech;
 mod stamp;
 mod station;
+mod zone;
+mod zone_check;
+mod zone_paper;
 
 pub use crate::archive::Filter as BoardFilter;
 pub use analyse::{AnalyseTerms, run_analyse};
@@ -46,6 +49,11 @@ pub use pickup::{PickUpTerms, run_pickup};
 pub use resume::{ResumeTerms, resume};
 pub use settings::{Settings, show_settings};
 pub use station::OperatorChoice;
+pub use zone::{LoopTerms, ZoneDesignTerms, run_zone_design};
+pub use zone_check::{ZoneCheckTerms, run_zone_check};
+pub use zone_paper::{
+    ZoneDrawTerms, ZoneLearnTerms, ZoneNumberTerms, run_zone_draw, run_zone_learn, run_zone_number,
+};
 
 use crate::event::{Action, Answer, Ask, DriveState, Event, Input, MeterIdentity, Pin};
 use crate::guide::Guide;

@@ -34,6 +34,8 @@ pub enum Schema {
     Relay,
     /// A board's test plan.
     Plan,
+    /// A panel file.
+    Panel,
 }
 
 /// Renders the reports of a job.
@@ -156,6 +158,7 @@ pub fn show_schema(schema: Schema) -> Result<Exit, Failure> {
         Schema::Profile => drivers::Profile::schema(),
         Schema::Relay => crate::bench::Part::schema(),
         Schema::Plan => schemars::schema_for!(crate::event::BoardPlan),
+        Schema::Panel => crate::zone::Panel::schema(),
     };
     let text = serde_json::to_string_pretty(&schema).map_err(|error| {
         Failure::new(

@@ -70,7 +70,7 @@ pub fn resume(terms: &ResumeTerms) -> Result<Exit, Failure> {
     let (volts_max, watts_max) = match &begun.terms {
         RunTerms::Identify(start) => (start.volts_max, start.coil_watts_max),
         RunTerms::PickUp(start) => (start.volts_max, start.coil_watts_max),
-        RunTerms::Output(_) | RunTerms::Fit(_) | RunTerms::Board(_) => (0.0, 0.0),
+        _ => (0.0, 0.0),
     };
     let supply = NamedSupply::find(terms.drive.as_deref(), &meter, volts_max, watts_max)?;
     let begun = named_by_the_record(begun);
@@ -123,6 +123,13 @@ fn guide(
         RunTerms::PickUp(start) => {
             Ok(super::pickup::guide(start, begun.simulated, terms.accept_meter))
         }
+        RunTerms::ZoneCheck(start) => {
+            super::zone_check::guide(start, begun.simulated, terms.operator, terms.accept_meter)
+        }
+        RunTerms::ZoneDesign(_) => Err(Failure::bad_input(
+            format!("{}: a zone design is worked out at once", terms.job.display()),
+            "run coilmark zone design again with this --job",
+        )),
         RunTerms::Fit(_) => Err(Failure::bad_input(
             format!("{}: a fit is worked out at once", terms.job.display()),
             "run coilmark fit again with this --job",

@@ -11,7 +11,8 @@ pub(super) fn table(design: &Design) -> Vec<ZoneFault> {
     codes(design).into_iter().map(|code| row(design, code)).collect()
 }
 
-fn codes(design: &Design) -> Vec<ZoneFaultCode> {
+/// The faults that this wiring can have.
+pub(super) fn codes(design: &Design) -> Vec<ZoneFaultCode> {
     use ZoneFaultCode as F;
     let mut codes = vec![
         F::WireCut,
