@@ -1,5 +1,6 @@
 //! What helps a person with the program itself: first words, topics, completions, manual pages, and
-//! settings of one's own. The real program, with a folder for settings that is the test's own.
+//! settings of one's own, and a speech program beside a run. The real program, with a folder for
+//! settings that is the test's own.
 
 #![allow(
     clippy::unwrap_used,

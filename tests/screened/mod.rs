@@ -1,5 +1,6 @@
 //! A full screen in memory, led by hand through a situation: events, asks, readings, keys and time
-//! in, the page as text out. Time passes only when told to.
+//! in, the page as text out. Time passes only when told to. The part and what is believed of it are
+//! invented.
 
 use coilmark::event::*;
 use coilmark::operator::{Look, Operator, Screen};
