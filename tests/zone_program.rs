@@ -23,7 +23,15 @@ fn json(words: &[&str]) -> (i32, Value) {
 #[test]
 fn a_design_says_states_faults_ranking_and_what_to_pick() {
     let (exit, found) = json(&[
-        "zone", "design", "--panel", PANEL, "--cable-length-m", "50", "--json", "--draws", "500",
+        "zone",
+        "design",
+        "--panel",
+        PANEL,
+        "--cable-length-m",
+        "50",
+        "--json",
+        "--draws",
+        "500",
     ]);
     assert_eq!(exit, 0, "{found}");
     assert_eq!((&found["kind"], &found["result"]), (&"zone_design".into(), &"pass".into()));
@@ -54,7 +62,15 @@ fn a_misspelt_key_is_named_with_its_line_and_the_nearest_one() {
 #[test]
 fn numbers_go_both_ways_and_a_schedule_is_checked() {
     let (exit, there) = json(&[
-        "zone", "number", "--panel", PANEL, "--switches", "0100", "--terminal", "3", "--json",
+        "zone",
+        "number",
+        "--panel",
+        PANEL,
+        "--switches",
+        "0100",
+        "--terminal",
+        "3",
+        "--json",
     ]);
     assert_eq!((exit, &there["zone"]), (0, &27.into()), "{there}");
     let (_, back) = json(&["zone", "number", "--panel", PANEL, "--zone", "27", "--json"]);
@@ -74,8 +90,21 @@ fn a_learnt_panel_file_is_read_back() {
     let file = dir.path().join("learnt.toml");
     let path = file.to_str().unwrap();
     let words = [
-        "zone", "learn", "--open-volts", "12", "--known-ohms", "3300", "--known-volts", "4.95",
-        "--meter-ohms", "1e12", "--panel", PANEL, "--out", path, "--json",
+        "zone",
+        "learn",
+        "--open-volts",
+        "12",
+        "--known-ohms",
+        "3300",
+        "--known-volts",
+        "4.95",
+        "--meter-ohms",
+        "1e12",
+        "--panel",
+        PANEL,
+        "--out",
+        path,
+        "--json",
     ];
     let (exit, learnt) = json(&words);
     assert_eq!(exit, 0);
@@ -99,7 +128,15 @@ fn check(zone: &str, dir: &Path) -> (i32, Value) {
     let link = format!("sim:fixtures/zones/{zone}.toml?hands=alone");
     let job = dir.join("job");
     let words = [
-        "zone", "check", "--panel", PANEL, "--meter", &link, "--operator", "json", "--job",
+        "zone",
+        "check",
+        "--panel",
+        PANEL,
+        "--meter",
+        &link,
+        "--operator",
+        "json",
+        "--job",
         job.to_str().unwrap(),
     ];
     let (exit, out, err) = coilmark(&words);
@@ -123,10 +160,9 @@ fn a_loop_as_designed_passes_at_the_panel_and_the_record_is_whole() {
 
 #[test]
 fn a_loop_that_is_not_as_designed_fails_and_is_named() {
-    for (zone, code) in [
-        ("series_other_contact", "other_contact"),
-        ("series_resistor_joined", "resistor_joined"),
-    ] {
+    for (zone, code) in
+        [("series_other_contact", "other_contact"), ("series_resistor_joined", "resistor_joined")]
+    {
         let dir = tempfile::tempdir().unwrap();
         let (exit, found) = check(zone, dir.path());
         assert_eq!((exit, &found["result"]), (1, &"fail".into()), "{zone}: {found}");

@@ -385,7 +385,6 @@ impl<W: Write> Operator for Lines<W> {
             "ok" | "acknowledged" => Heard::Answer(None, Answer::Acknowledged),
             "s" | "skip" => Heard::Answer(None, Answer::Skip),
             "a" | "again" => Heard::Answer(None, Answer::Again),
-            "q" | "abort" => Heard::Answer(None, Answer::Abort),
             other if other.starts_with("s ") => Heard::SkipBecause(
                 None,
                 line.trim().chars().skip(2).collect::<String>().trim().into(),

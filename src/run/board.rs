@@ -68,9 +68,15 @@ pub fn run_board(terms: &BoardTerms) -> Result<Exit, Failure> {
         run.torn_bytes = past.repaired.map_or(0, |repair| repair.bytes_torn);
         open = Some(journal);
     }
-    let outcome =
-        Station { job: job.clone(), journal: open, guide, meter, operator: terms.operator }
-            .run(run);
+    let outcome = Station {
+        job: job.clone(),
+        journal: open,
+        guide,
+        meter,
+        supply: None,
+        operator: terms.operator,
+    }
+    .run(run);
     if job.join(journal::FILE_NAME).is_file() {
         super::history::take_in(&job);
     }

@@ -142,8 +142,15 @@ impl Workbench<'_> {
     /// # Errors
     /// The failure that ended the run, after it has been recorded.
     pub async fn run(self, begin: Event) -> Result<Exit, Failure> {
-        let mut run =
-            Run { on: self, asked: 0, open: None, reason: None, waiting: None, measuring: None, log: None };
+        let mut run = Run {
+            on: self,
+            asked: 0,
+            open: None,
+            reason: None,
+            waiting: None,
+            measuring: None,
+            log: None,
+        };
         let outcome = run.until_over(begin).await;
         // Dropping it switches the supply off: first of all, whatever the outcome.
         run.on.drive = None;

@@ -55,7 +55,7 @@ pub fn run_zone_check(terms: &ZoneCheckTerms) -> Result<Exit, Failure> {
         Err(_) => None,
     };
     let start = meter.start(RunTerms::ZoneCheck(Box::new(begun)));
-    Station { job, journal, guide, meter, operator: terms.operator }.run(start)
+    Station { job, journal, guide, meter, supply: None, operator: terms.operator }.run(start)
 }
 
 /// The guide for these terms.

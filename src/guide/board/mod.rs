@@ -390,6 +390,7 @@ impl Boards {
             (_, Ask::Drive(drive)) => vec![Event::DriveChanged(drive)],
             (_, Ask::Dial { function }) => vec![Event::DialTurned { function }],
             (_, Ask::Alarm { state }) => vec![Event::AlarmChanged { state }],
+            (_, Ask::Clip { .. }) => Vec::new(),
         }
     }
 

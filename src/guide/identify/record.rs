@@ -206,10 +206,8 @@ impl Record {
             Ask::Dial { function } => {
                 self.refused.insert(*function);
             }
-            Ask::Acknowledge { .. }
-            | Ask::Alarm { .. }
-            | Ask::Serial { .. }
-            | Ask::Clip { .. } => {}
+            Ask::Acknowledge { .. } | Ask::Alarm { .. } | Ask::Serial { .. } | Ask::Clip { .. } => {
+            }
         }
     }
 }

@@ -138,7 +138,7 @@ impl Guide for Output {
                 self.dial_doubted = 0;
                 self.reading(&reading)
             }
-            Input::ReadingArrived(..) => Vec::new(),
+            Input::ReadingArrived(..) | Input::SerialReceived(_) => Vec::new(),
             Input::OtherFunctionArrived => {
                 self.dial_doubted += 1;
                 Vec::new()

@@ -85,7 +85,7 @@ impl Guide for PickUp {
                 let settled = self.listening.as_mut().and_then(|l| l.push(&reading));
                 settled.map(|settled| self.capture(settled)).unwrap_or_default()
             }
-            Input::ReadingArrived(..) => Vec::new(),
+            Input::ReadingArrived(..) | Input::SerialReceived(_) => Vec::new(),
             Input::OtherFunctionArrived => {
                 self.dial_doubted += 1;
                 if self.dial_doubted >= OTHER_FUNCTION_MIN {

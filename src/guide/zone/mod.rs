@@ -137,7 +137,7 @@ impl Guide for Zone {
                 self.dial_doubted = 0;
                 self.reading(&reading)
             }
-            Input::ReadingArrived(..) => Vec::new(),
+            Input::ReadingArrived(..) | Input::SerialReceived(_) => Vec::new(),
             Input::OtherFunctionArrived => {
                 self.dial_doubted += 1;
                 Vec::new()
@@ -358,6 +358,7 @@ impl Zone {
             (_, Ask::Drive(drive)) => vec![Event::DriveChanged(drive)],
             (_, Ask::Dial { function }) => vec![Event::DialTurned { function }],
             (_, Ask::Alarm { state }) => vec![Event::AlarmChanged { state }],
+            (_, Ask::Serial { .. } | Ask::Clip { .. }) => Vec::new(),
         }
     }
 }
