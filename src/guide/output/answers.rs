@@ -44,7 +44,7 @@ impl Output {
                 vec![Event::AlarmChanged { state: AlarmState::On }, begun]
             }
             // No coil is ever driven here.
-            (_, Ask::Drive(_) | Ask::Clip { .. }) => Vec::new(),
+            (_, Ask::Drive(_) | Ask::Clip { .. } | Ask::Serial { .. }) => Vec::new(),
         }
     }
 }

@@ -301,7 +301,7 @@ impl PickUp {
             }
             (_, Ask::Drive(drive)) => vec![Event::DriveChanged(drive)],
             (_, Ask::Dial { function }) => vec![Event::DialTurned { function }],
-            (_, Ask::Alarm { .. } | Ask::Clip { .. }) => Vec::new(),
+            (_, Ask::Alarm { .. } | Ask::Clip { .. } | Ask::Serial { .. }) => Vec::new(),
         }
     }
 
