@@ -23,11 +23,11 @@ use crate::link::{CapturingLink, Dtr, Link, LinkSpec, Opener, RoundTrips, Timing
 use crate::meter::{MeterEvent, Order};
 use crate::profile::Profile;
 use crate::session::Session;
+use pulse::Pulse;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::mpsc::{self, Receiver, Sender};
 use std::thread;
-use pulse::Pulse;
 use std::time::Duration;
 use worker::Worker;
 

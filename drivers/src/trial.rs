@@ -82,7 +82,8 @@ fn work_out_over(
         tell(&format!("trying {candidate} ({} of {})", index + 1, candidates.len()));
         let mut link = open_when_free(candidate, clock, open, tell)?;
         let answer_within = if index == 0 { ANSWER_WITHIN } else { GUESS_WITHIN };
-        let heard = Trial { link: &mut *link, clock, spec: candidate, listen, answer_within }.run()?;
+        let heard =
+            Trial { link: &mut *link, clock, spec: candidate, listen, answer_within }.run()?;
         listen = !matches!(heard, Heard::Silence);
         match heard {
             Heard::Meter(found) => return Ok(*found),

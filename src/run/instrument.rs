@@ -117,11 +117,7 @@ impl Instrument {
     }
 
     /// Opens its port; what it says goes to the inbox.
-    pub(super) fn open(
-        &self,
-        clock: Arc<dyn Clock>,
-        inbox: &Inbox,
-    ) -> Result<Port, DriverError> {
+    pub(super) fn open(&self, clock: Arc<dyn Clock>, inbox: &Inbox) -> Result<Port, DriverError> {
         tracing::debug!("opening {} as {}", self.link, self.spec);
         let sink = inbox.meter_sink();
         Port::open_with(&self.spec, &self.profile, clock, self.options.clone(), sink)

@@ -86,12 +86,14 @@ impl ReplayingLink {
         let rest = text.get(at..).unwrap_or_default();
         let end = rest.match_indices(HEADER).nth(1).map_or(rest.len(), |(end, _)| end);
         let text = rest.get(..end).unwrap_or_default();
-        let link = Self::parse(text, Arc::new(SystemClock::begin())).map_err(|error| match error {
-            DriverError::BadLink { problem, .. } => {
-                DriverError::BadLink { text: format!("replay:{}", escape(path.as_bytes(), 200)), problem }
-            }
-            other => other,
-        })?;
+        let link =
+            Self::parse(text, Arc::new(SystemClock::begin())).map_err(|error| match error {
+                DriverError::BadLink { problem, .. } => DriverError::BadLink {
+                    text: format!("replay:{}", escape(path.as_bytes(), 200)),
+                    problem,
+                },
+                other => other,
+            })?;
         Ok(Self { name: path.to_owned(), skips: true, ..link })
     }
 

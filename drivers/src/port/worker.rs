@@ -89,7 +89,12 @@ impl<S: FnMut(MeterEvent) -> bool> Worker<S> {
     }
 
     /// Does something that may wait in the system, for at most `within`.
-    fn watched<T>(&mut self, within: Duration, step: &'static str, call: impl FnOnce(&mut Self) -> T) -> T {
+    fn watched<T>(
+        &mut self,
+        within: Duration,
+        step: &'static str,
+        call: impl FnOnce(&mut Self) -> T,
+    ) -> T {
         self.pulse.back_by(self.clock.now() + within, step);
         let result = call(self);
         self.pulse.is_back();
@@ -169,7 +174,9 @@ impl<S: FnMut(MeterEvent) -> bool> Worker<S> {
             self.wait(pause)?;
             match self.watched(OPEN_WITHIN, "opening it", |worker| (worker.opener)()) {
                 Ok(link) => return Ok(link),
-                Err(error) if is_final(&error) || self.clock.now() >= limit => return Err(Stop::Lost(error)),
+                Err(error) if is_final(&error) || self.clock.now() >= limit => {
+                    return Err(Stop::Lost(error));
+                }
                 Err(error) => tracing::info!(%error, "the link is not back yet"),
             }
             pause = (pause * 2).min(LONGEST_PAUSE).min(limit.since(self.clock.now()));

@@ -175,7 +175,8 @@ fn a_port_that_is_held_for_ten_seconds_is_waited_for() {
             Ok(Box::new(crate::link::ScriptedLink::new(steps, clock.clone())))
         };
         let spec = "tcp:localhost:5025".parse().unwrap();
-        let found = work_out_over(&spec, &*clock, &mut open, &mut |step| told.push(step.to_owned()));
+        let found =
+            work_out_over(&spec, &*clock, &mut open, &mut |step| told.push(step.to_owned()));
         (found, told, attempts)
     };
     let (found, told, attempts) = held(10);

@@ -82,7 +82,8 @@ pub fn ten_thousand_lines_a_second(seconds: u64) -> bool {
     let port = Port::open(&spec, &profile, clock.clone(), Duration::ZERO, sink).unwrap();
     port.order(Order::Measure { function: Function::Resistance, epoch: 1 });
     clock.pause(Duration::from_millis(500));
-    let (began, busy, first) = (clock.now(), processor_seconds("meter"), taken.load(Ordering::Relaxed));
+    let (began, busy, first) =
+        (clock.now(), processor_seconds("meter"), taken.load(Ordering::Relaxed));
     clock.pause(Duration::from_secs(seconds));
     let wall = clock.now().since(began).as_secs_f64();
     let percent = 100.0 * (processor_seconds("meter") - busy) / wall;

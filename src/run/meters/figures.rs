@@ -2,10 +2,10 @@
 //! summary. Figures come from counts ([`Watch`], [`Spans`]); nothing is measured or waited for
 //! here. A line is at most 79 columns while its numbers are usual ones.
 
+use drivers::Moment;
 use drivers::reading::{Reading, Unit, Value};
 use drivers::spans::Spans;
 use drivers::watch::Watch;
-use drivers::Moment;
 use serde_json::{Value as Json, json};
 
 /// What the link is doing.

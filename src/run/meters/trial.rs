@@ -52,7 +52,8 @@ pub(super) fn work_out(link: &str, save: Option<&Path>, json: bool) -> Result<Ex
     let mut tell = |step: &str| eprintln!("{}", visible(step));
     let found = trial::work_out(&spec, &clock, &mut tell)?;
     if let Some(file) = save {
-        let written = File::create_new(file).and_then(|mut new| new.write_all(text(&found).as_bytes()));
+        let written =
+            File::create_new(file).and_then(|mut new| new.write_all(text(&found).as_bytes()));
         written.map_err(|error| {
             not_saved(file, &error.to_string(), "name a file in a folder that you may write to")
         })?;

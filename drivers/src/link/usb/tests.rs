@@ -245,8 +245,7 @@ fn a_frame_of_another_request_ends_the_link() {
 fn a_device_that_is_unplugged_is_gone() {
     let (mut first, _) = link(vec![Unplugged]);
     assert!(matches!(first.write(b"x\n", SOON), Err(DriverError::LinkLost { .. })));
-    let (mut second, _) =
-        link(vec![Sent(message_out(1, b"READ?\n", true)), request(2), Unplugged]);
+    let (mut second, _) = link(vec![Sent(message_out(1, b"READ?\n", true)), request(2), Unplugged]);
     second.write(b"READ?\n", SOON).unwrap();
     let error = second.read_some(&mut [0; 8], SOON).unwrap_err();
     assert!(matches!(error, DriverError::LinkLost { .. }), "{error:?}");
