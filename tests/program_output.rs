@@ -169,6 +169,9 @@ fn never_on() {
     assert_eq!((finding.shape, finding.alarm_volts), (Shape::None, None));
     assert!(finding.warnings.iter().any(|text| text.contains("within 2 s")), "{finding:?}");
     assert!(job.recorded("log").iter().any(|line| line["why"] == "time_over"));
+    let json = std::fs::read_to_string(job.file("report.json")).unwrap();
+    let json: serde_json::Value = serde_json::from_str(&json).unwrap();
+    assert_eq!(json["chapters"][0]["standing"], "undecided", "it did nothing: that is no pass");
 }
 
 fn still_on() {

@@ -1,6 +1,6 @@
-//! The log of a live run in a job folder: `output-1.csv`, `output-2.csv`, ... A [`LogWriter`] with a
-//! name that never writes over another log and never leads out of the folder. Whoever wants to know
-//! later whether it is still the same file takes its [`LogDigest`]. Clocks are the caller's.
+//! The log of a live run in a job folder: `output-1.csv`, `output-2.csv`, ... A [`LogWriter`] with
+//! a name that never writes over another log and never leads out of the folder. Whoever wants to
+//! know later whether it is still the same file takes its [`LogDigest`]. Clocks are the caller's.
 
 use super::error::LogFileError;
 use super::tail::whole_bytes;

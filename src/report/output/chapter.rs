@@ -6,7 +6,7 @@
 use super::{chart, words};
 use crate::event::{
     Capture, Event, Finding, LinkNews, LogNews, LogPicture, OutputFinding, OutputStart, RunTerms,
-    visible,
+    Shape, visible,
 };
 use crate::journal::Task;
 use crate::report::{Chapter, Standing};
@@ -82,6 +82,10 @@ struct LogFacts<'a> {
 pub fn chapter(task: &Task<'_>) -> Chapter {
     let told = told(task);
     let (standing, headline) = match told.finding {
+        // Nobody is to read `passed` beside an output that did nothing.
+        Some(finding) if finding.shape == Shape::None => {
+            (Standing::Undecided, words::headline(finding))
+        }
         Some(finding) => (Standing::Passed, words::headline(finding)),
         None => {
             let how = told.ended.as_deref().unwrap_or("it broke off");
