@@ -2,6 +2,13 @@
 //! agree within stated bounds, a worse condition never helps, and what is not known makes a verdict
 //! undecided, never wrong. Circuits and coils are invented, unless a source is named.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    reason = "what a test rests on and does not find fails the test"
+)]
+
 use coilmark::event::{FitCheck, FitCode, FitFinding, Origin, Verdict};
 use coilmark::fit::{Fit, Material, RawAir, RawCable, RawCoil, RawContact, RawFit, RawOutput};
 

@@ -78,20 +78,14 @@ impl SupplyVoice {
             },
             (["VOLT?"], "") => self.say(&format!("{:.4}", setting.volts)),
             (["CURR?"], "") => self.say(&format!("{:.4}", setting.amps)),
-            (["VOLT"], number) => match self.number(number, VOLTS_MAX) {
-                Some(volts) => {
-                    setting.volts = volts;
-                    state.switch(now);
-                }
-                None => {}
-            },
-            (["CURR"], number) => match self.number(number, AMPS_MAX) {
-                Some(amps) => {
-                    setting.amps = amps;
-                    state.switch(now);
-                }
-                None => {}
-            },
+            (["VOLT"], number) => {
+                setting.volts = self.number(number, VOLTS_MAX).unwrap_or(setting.volts);
+                state.switch(now);
+            }
+            (["CURR"], number) => {
+                setting.amps = self.number(number, AMPS_MAX).unwrap_or(setting.amps);
+                state.switch(now);
+            }
             (["MEAS", "VOLT?"], "") => {
                 let volts = state.delivered().volts;
                 self.say(&format!("{volts:+.5E}"));
