@@ -18,8 +18,9 @@ pub const BUILT_IN: [(&str, &str); 2] = [
 const OPERATE_SHARE: f64 = 0.8;
 const RELEASE_SHARE: f64 = 0.1;
 const COIL_SHARE: f64 = 0.15;
-/// A usual figure for a small relay's contact, in ohms: common practice, no source.
-const CONTACT_OHMS: f64 = 0.1;
+/// A usual figure for a small relay's contact is 0.1 ohm, and a hand-held meter with two leads
+/// cannot tell much less than this: common practice, no source.
+const CONTACT_OHMS: f64 = 0.25;
 /// With its leads a closed contact stays well below, an open one well above: common practice,
 /// no source.
 const CLOSED_OHMS: f64 = 2.0;
@@ -64,7 +65,7 @@ pub fn from_identified(finding: &IdentifyFinding, pins: &Pins) -> Result<BoardPl
             watts_max: 3.0,
         },
         decision: PlanDecision::default(),
-        leads: PlanLeads { terminal, ohms_max: 1.0, repeat_ohms: 0.05 },
+        leads: PlanLeads { terminal, ohms_max: 1.0, repeat_ohms: 0.05, correlation: 0.9 },
         contact,
         step: vec![
             PlanStep::InputResistance {
@@ -78,7 +79,7 @@ pub fn from_identified(finding: &IdentifyFinding, pins: &Pins) -> Result<BoardPl
             PlanStep::MustOperate { closed_ohms_max, open_ohms_min },
             PlanStep::Changeover { closed_ohms_max, open_ohms_min },
             PlanStep::DropOut { closed_ohms_max, open_ohms_min },
-            PlanStep::ContactOhms { ohms_max: CONTACT_OHMS + 0.1, four_wire: false },
+            PlanStep::ContactOhms { ohms_max: CONTACT_OHMS, four_wire: false },
             PlanStep::Isolation { between, open_ohms_min },
         ],
     })

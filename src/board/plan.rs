@@ -219,6 +219,7 @@ fn supply(written: &BoardPlan) -> Result<(), BadPlan> {
     within("supply.watts_max", supply.watts_max, 0.01, 10.0)?;
     within("leads.ohms_max", written.leads.ohms_max, 0.01, 10.0)?;
     within("leads.repeat_ohms", written.leads.repeat_ohms, 0.0, 1.0)?;
+    within("leads.correlation", written.leads.correlation, 0.0, 1.0)?;
     let operate = supply.must_operate_volts.unwrap_or(supply.volts * 0.99);
     if !(operate > 0.0 && operate < supply.volts) {
         return Err(bad("supply.must_operate_volts", "is not below `volts`".into()));

@@ -1,8 +1,8 @@
 //! One capture, the leads' own and the room's temperature -> one judged check. The budget has the
 //! meter's accuracy, the scatter and the last digit of the readings, what is left of the leads
-//! after they were taken off, and the winding's temperature; correlation of two readings of one
-//! meter is left out, which makes the uncertainty larger and never smaller. Numbers are in the
-//! check's unit.
+//! after they were taken off, and the winding's temperature. Where leads and contact are read in
+//! one range, the meter's errors in both are correlated, as far as the plan says. Numbers are in
+//! the check's unit.
 
 use super::plan::{Check, Plan, Wanted};
 use crate::event::{BudgetLine, Capture, CheckFound, Verdict};
@@ -14,6 +14,12 @@ const COPPER_PER_KELVIN: f64 = 0.00393;
 const STATED_KELVIN: f64 = 2.0;
 /// How far a room that nobody stated may be from 20 degrees. Common practice, no source.
 const UNSTATED_KELVIN: f64 = 10.0;
+
+/// Up to here the leads and a contact are read in one range of the meter, and its error is nearly
+/// the same in both, in ohms. Common practice, no source.
+const ONE_RANGE_OHMS: f64 = 10.0;
+/// Where the meter's accuracy stands in a budget.
+const ACCURACY: usize = 0;
 
 /// What is known of the bench.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -142,17 +148,14 @@ fn corrected(
                     return Err("the leads were not measured, so they cannot be taken off".into());
                 };
                 ohms -= leads;
-                budget = budget
-                    .with(
-                        Component::standard("leads, as measured", u, f64::INFINITY).times(per_ohm),
-                    )
-                    .with(
-                        Component::rectangular(
-                            "tips, from touch to touch",
-                            plan.written.leads.repeat_ohms,
-                        )
-                        .times(per_ohm),
-                    );
+                let repeat = plan.written.leads.repeat_ohms;
+                let leads = Component::standard("leads, as measured", u, f64::INFINITY);
+                let place = budget.add(leads.times(-per_ohm));
+                let tips = Component::rectangular("tips, from touch to touch", repeat);
+                let _ = budget.add(tips.times(per_ohm));
+                if measured.abs() <= ONE_RANGE_OHMS {
+                    budget.correlate(ACCURACY, place, plan.written.leads.correlation);
+                }
             }
             if copper {
                 budget = budget.with(temperature(bench, ohms * per_ohm));

@@ -112,6 +112,14 @@ pub struct PlanLeads {
     /// is common practice, no source.
     #[serde(default = "tip_ohms")]
     pub repeat_ohms: f64,
+    /// How far the meter's error is the same when it reads the leads and when it reads a contact
+    /// through them, 0 to 1. The usual 0.9 is common practice, no source.
+    #[serde(default = "mostly")]
+    pub correlation: f64,
+}
+
+const fn mostly() -> f64 {
+    0.9
 }
 
 const fn one_ohm() -> f64 {

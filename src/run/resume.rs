@@ -84,8 +84,14 @@ pub fn resume(terms: &ResumeTerms) -> Result<Exit, Failure> {
         ..begun
     };
     let job = terms.job.clone();
-    Station { job, journal: Some(journal), guide, meter, supply, operator: terms.operator }
-        .run(start)
+    let boards = matches!(start.terms, RunTerms::Board(_));
+    let station =
+        Station { job, journal: Some(journal), guide, meter, supply, operator: terms.operator };
+    let outcome = station.run(start);
+    if boards {
+        super::history::take_in(&terms.job);
+    }
+    outcome
 }
 
 /// The board that goes on is the record's to name, not the first part's.
