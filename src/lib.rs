@@ -1,7 +1,8 @@
 //! Coilmark: one multimeter and a pair of hands find out which pin of an unmarked relay is what.
 //!
 //! A pure core that never reads a clock, port, file or terminal ([`relay`], [`mod@output`],
-//! [`cable`], [`fit`], [`metrology`], [`guide`]); one loop that does ([`run`]); one event vocabulary
+//! [`cable`], [`fit`], [`zone`], [`metrology`],
+//! [`guide`]); one loop that does ([`run`]); one event vocabulary
 //! between them ([`event`]); and the record, the reports and what the operator sees are folds over
 //! those events ([`journal`], [`logbook`], [`report`], [`operator`]). [`mod@bench`] simulates
 //! instruments, parts and hands.
@@ -22,3 +23,4 @@ pub mod relay;
 pub mod report;
 pub mod run;
 pub mod settings;
+pub mod zone;

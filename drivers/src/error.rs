@@ -61,6 +61,22 @@ pub enum DriverError {
         #[source]
         source: Option<io::Error>,
     },
+    /// The system does not come back from a call on the link.
+    #[error("{port}: link stuck: the system is {late_ms} ms late in {step}")]
+    Stuck {
+        /// The path or address.
+        port: String,
+        /// What the call does.
+        step: &'static str,
+        /// How much later than the longest that it should take, in milliseconds.
+        late_ms: u64,
+    },
+    /// A trace that was played back has come to its end.
+    #[error("{port}: the trace is over")]
+    TraceOver {
+        /// The trace.
+        port: String,
+    },
     /// Nothing came back within the deadline.
     #[error("{port}: no answer to `{query}` within {waited_ms} ms")]
     NoAnswer {
@@ -149,6 +165,9 @@ impl DriverError {
     #[must_use]
     pub fn hint(&self) -> String {
         match self {
+            Self::BadLink { problem, .. } if problem.contains("feature `usb`") => {
+                "build it with `cargo build --release --features usb`, or use usbtmc:/dev/usbtmc0".into()
+            }
             Self::BadLink { .. } => "write serial:PATH[?baud=9600], tcp:HOST:PORT, \
                                      usbtmc:PATH or sim:FILE"
                 .into(),
@@ -156,6 +175,11 @@ impl DriverError {
                 "check the cable and the name; `coilmark meters` lists what is there".into()
             }
             Self::Busy { .. } => "close the other program, or wait until it has let go".into(),
+            Self::Denied { port, .. } if port.starts_with("usb:") => {
+                "a udev rule lets you: SUBSYSTEM==\"usb\", ATTR{idVendor}==\"VENDOR\", \
+                 GROUP=\"plugdev\", MODE=\"0660\"; then plug the meter in again"
+                    .into()
+            }
             Self::Denied { group: Some(group), .. } => {
                 format!("add yourself to group `{group}` (sudo usermod -aG {group} $USER), then log in again")
             }
@@ -166,6 +190,10 @@ impl DriverError {
             }
             Self::WrongKind { .. } => "name the meter's own device node; `coilmark meters` lists them".into(),
             Self::LinkLost { .. } => "plug the meter in again; `coilmark resume` goes on where this stopped".into(),
+            Self::TraceOver { .. } => "nothing more was recorded; give the same commands as then".into(),
+            Self::Stuck { .. } => {
+                "unplug the meter and plug it in again; `coilmark resume` goes on where this stopped".into()
+            }
             Self::NoAnswer { port, .. } if port.starts_with("tcp:") => {
                 "is the meter on, and is no other program connected to it? Many allow only one".into()
             }

@@ -21,6 +21,9 @@ const ANSWER_WITHIN: Duration = Duration::from_millis(1000);
 const GUESS_WITHIN: Duration = Duration::from_millis(500);
 /// How long a bare line end is given to have its effect.
 const SETTLE_FOR: Duration = Duration::from_millis(100);
+/// How long a port that somebody else holds is waited for: a service that probes fresh ports takes
+/// some ten seconds.
+const BUSY_FOR: Duration = Duration::from_secs(15);
 /// Baud rates in the order of their likelihood (common practice, no source).
 const BAUDS: [u32; 8] = [9600, 115_200, 19_200, 2400, 38_400, 57_600, 4800, 1200];
 
@@ -77,7 +80,7 @@ fn work_out_over(
     let mut listen = true;
     for (index, candidate) in candidates.iter().enumerate() {
         tell(&format!("trying {candidate} ({} of {})", index + 1, candidates.len()));
-        let mut link = open(candidate)?;
+        let mut link = open_when_free(candidate, clock, open, tell)?;
         let answer_within = if index == 0 { ANSWER_WITHIN } else { GUESS_WITHIN };
         let heard =
             Trial { link: &mut *link, clock, spec: candidate, listen, answer_within }.run()?;
@@ -101,6 +104,28 @@ fn work_out_over(
         query: "*IDN?".to_owned(),
         waited_ms: u64::try_from(ANSWER_WITHIN.as_millis()).unwrap_or(u64::MAX),
     }))
+}
+
+/// Opens a link, once whoever holds it has let go.
+fn open_when_free(
+    spec: &LinkSpec,
+    clock: &dyn Clock,
+    open: &mut OpenSpec<'_>,
+    tell: &mut dyn FnMut(&str),
+) -> Result<Box<dyn Link>, DriverError> {
+    let until = clock.now() + BUSY_FOR;
+    let mut told = false;
+    loop {
+        match open(spec) {
+            Err(busy @ DriverError::Busy { .. }) if clock.now() < until => {
+                if !std::mem::replace(&mut told, true) {
+                    tell(&format!("{busy}; waiting for it to be let go"));
+                }
+                clock.pause(Duration::from_millis(250));
+            }
+            opened => return opened,
+        }
+    }
 }
 
 /// The link as given, then a serial port's other settings.

@@ -14,6 +14,8 @@ mod line_voice;
 mod meter;
 mod meter_model;
 mod network;
+mod output;
+mod output_file;
 mod part;
 mod part_file;
 mod part_raw;
@@ -32,6 +34,7 @@ pub use console::{Listen, StandaloneError, StandaloneOptions, StandaloneSummary,
 pub use hands::{HandTimes, SlipRates};
 pub use hazard::{Hazard, HazardKind};
 pub use meter_model::{Accuracy, MeterModel, VoiceKind};
+pub use output::Output;
 pub use part::{Part, TrueCoil, TruePole, Truth};
 pub use part_file::BadPart;
 pub use serve::{ServeError, Served};

@@ -3,6 +3,7 @@
 //! one place, the truth agrees with the model) and never changes; its armature's state and the
 //! electricity are the circuit's matter. Pins inside are positions in [`Part::pins`].
 
+use super::output::Output;
 use super::part_file::{self, BadPart};
 use crate::event::{FaultCode, Form, Latching, Pin, Pins};
 use std::path::Path;
@@ -25,6 +26,8 @@ pub struct Part {
     pub(crate) latching: Latching,
     pub(crate) begins_set: bool,
     pub(crate) armature_stuck: bool,
+    /// The equipment's output, where this is one and not a relay.
+    pub output: Option<Output>,
 }
 
 impl Part {
@@ -40,12 +43,15 @@ impl Part {
         }
     }
 
-    /// Reads the text of a relay file; `file` is its name in messages.
+    /// Reads the text of a relay file, or of an output file; `file` is its name in messages.
     ///
     /// # Errors
     /// [`BadPart`] names the file, the line and the key.
     pub fn parse(text: &str, file: &str) -> Result<Self, BadPart> {
-        part_file::parse(text, file)
+        match super::output_file::is_one(text) {
+            true => super::output_file::parse(text, file),
+            false => part_file::parse(text, file),
+        }
     }
 
     /// The JSON Schema of a relay file.

@@ -9,7 +9,7 @@ use super::meter::{Conversion, Meter, Shown};
 use super::supply::{Applied, Supply};
 use super::{BenchOptions, Limits};
 use crate::bench::part::Part;
-use crate::event::{Answer, Ask, AskedDrive, DriveState, Pin};
+use crate::event::{AlarmState, Answer, Ask, AskedDrive, DriveState, Pin};
 use drivers::Moment;
 use std::time::Duration;
 
@@ -38,7 +38,7 @@ impl State {
         hands.cannot_drive = options.cannot_drive;
         let supply = Supply::new(options.supply_volts_max, options.supply_amps_max);
         Self {
-            circuit: Circuit::new(part, supply, options.celsius),
+            circuit: Circuit::new(part, supply, options.celsius, options.seed),
             meter: Meter::new(options.meter.clone(), options.seed, options.noise),
             hands,
             hazards: Vec::new(),
@@ -73,6 +73,9 @@ impl State {
                 _ => (Answer::Skip, times.answer),
             },
             Ask::Drive(drive) if self.drive(drive, now) => {
+                (Answer::Ready, times.drive + times.answer)
+            }
+            Ask::Alarm { state } if self.circuit.set_alarm(*state == AlarmState::On, now) => {
                 (Answer::Ready, times.drive + times.answer)
             }
             Ask::Drive(_) | Ask::Alarm { .. } => (Answer::Skip, times.answer),
@@ -146,7 +149,7 @@ impl State {
         if self.live_recorded || !self.meter.function().sources_current() {
             return;
         }
-        let volts = self.circuit.live_volts();
+        let volts = self.circuit.live_volts(now);
         if volts.abs() > LIVE_VOLTS {
             self.live_recorded = kind == HazardKind::OhmsOnLive;
             let (pins, slipped) = (self.hands.at(), self.hands.slipped());

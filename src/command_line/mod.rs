@@ -10,6 +10,7 @@ mod guidance;
 mod identify;
 mod meter;
 mod meters;
+mod output;
 mod papers;
 mod topics;
 
@@ -21,6 +22,7 @@ use fit::Fit;
 use guidance::{Completions, Help, Manual};
 use identify::{Identify, Resume};
 use meters::Meters;
+use output::Output;
 use papers::{Demo, Report, SchemaWords, Sign, Verify};
 
 /// The longest message about a word, in characters: the word may be of any length.
@@ -48,6 +50,8 @@ enum Command {
     Meters(Meters),
     /// Find out which pin of an unmarked relay is what
     Identify(Identify),
+    /// Log a switched output through rest, alarm and the end of its window
+    Output(Output),
     /// Say what a switched output does, from a recorded log of its volts
     Analyse(Analyse),
     /// Say whether this output will hold this relay: hot, on a low battery, at the cable's end
@@ -92,6 +96,7 @@ pub fn obey() -> (Exit, Option<Failure>) {
         Command::Demo(w) => run::run_demo(w.job, w.seed),
         Command::Meters(w) => run::run_meters(&w.into()),
         Command::Identify(w) => run::run_identify(&w.into()),
+        Command::Output(w) => run::run_output(&w.into()),
         Command::Analyse(w) => run::run_analyse(&w.into()),
         Command::Fit(w) => run::run_fit(&(*w).into()),
         Command::Resume(w) => run::resume(&w.into()),

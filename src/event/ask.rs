@@ -199,6 +199,10 @@ pub enum Caution {
     CoilDrive,
     /// What this test does not show.
     NotACertificate,
+    /// An energizer's fence terminals; only low-voltage outputs are measured.
+    EnergizerHighVoltage,
+    /// Working on a live low-voltage output.
+    LiveOutput,
 }
 
 impl Caution {
@@ -222,6 +226,20 @@ impl Caution {
             Self::NotACertificate => {
                 "This shows which pin is what. It does not show that the contacts may switch \
                  mains, and a multimeter cannot prove insulation. Nothing here is a certificate."
+            }
+            Self::EnergizerHighVoltage => {
+                "An electric-fence energizer puts kilovolt pulses on its fence terminals: they kill \
+                 a meter and can hurt you. Only a low-voltage output, such as the one for a siren, \
+                 is ever measured here, and never a fence or earth terminal. Switch it off, earth \
+                 and discharge the fence side before you open anything or connect a lead, and \
+                 never defeat a cover interlock."
+            }
+            Self::LiveOutput => {
+                "The output is live in alarm, and mains may be inside the equipment: with the cover \
+                 off, keep to the output's two terminals. Measure volts only: ohms, continuity or \
+                 current there read wrong and can destroy the meter, and a battery behind it can \
+                 deliver tens of amperes into a slipped lead. Local wiring codes, the equipment's \
+                 own manual and a licensed person come first. Nothing here is a certificate."
             }
         }
     }

@@ -6,11 +6,13 @@
 mod ask;
 mod finding;
 mod fit;
+mod log;
 mod output;
 mod pin;
 mod start;
 mod verdict;
 mod visible;
+mod zone;
 
 pub use ask::{AlarmState, Answer, Ask, AskedDrive, Caution, DriveState};
 pub use finding::{
@@ -18,14 +20,20 @@ pub use finding::{
     Latching, Outcome, PoleFound, RatedVolts,
 };
 pub use fit::{FitCheck, FitCode, FitFinding, FitInput, HoldUp, Origin, SuppressionChoice};
+pub use log::{LogEnd, LogNews, LogPicture};
 pub use output::{
     Cadence, ChangeKind, InrushDip, LevelChange, LogCounts, OutputFinding, OutputWindow, Polarity,
     Shape, Trace, TraceSpan,
 };
 pub use pin::{BadPins, Pin, Pins};
-pub use start::{FitStart, IdentifyStart, RunStart, RunTerms};
+pub use start::{FitStart, IdentifyStart, OutputStart, RunStart, RunTerms};
 pub use verdict::Verdict;
 pub use visible::visible;
+pub use zone::{
+    CoilDriven, FaultEffect, LoopKind, ResistorPlace, ZoneAmount, ZoneBand, ZoneContact,
+    ZoneDesignFinding, ZoneFault, ZoneFaultCode, ZoneRank, ZoneResistor, ZoneState,
+    ZoneStateFigures, ZoneWiring,
+};
 
 use drivers::{Function, Reading, Unit};
 use schemars::JsonSchema;
@@ -110,6 +118,9 @@ pub enum Event {
         /// Which.
         state: AlarmState,
     },
+    /// News of the log of an output's readings.
+    #[serde(rename = "log")]
+    Logged(LogNews),
     /// What a run found.
     #[serde(rename = "result")]
     ResultReached(Finding),
@@ -272,6 +283,13 @@ pub enum Action {
     AskAgain(String),
     /// Tell the meter to measure in this function, tagging readings with the epoch.
     Measure(Function, u64),
+    /// Begin a log in the job folder, or go on with this file of it, at this time of the log in
+    /// seconds; [`LogNews::Opened`] follows as a fact.
+    OpenLog(Option<String>, f64),
+    /// Write a reading to the log: seconds on its clock, and volts or overload.
+    Log(f64, Option<f64>),
+    /// End the log; [`LogNews::Closed`] follows as a fact.
+    CloseLog(LogEnd),
     /// The run is over with this exit code and reason.
     Finish(u8, Option<String>),
 }

@@ -35,6 +35,8 @@ pub enum RunTerms {
     Identify(IdentifyStart),
     /// Whether an output will hold a relay.
     Fit(FitStart),
+    /// A switched output, through rest, alarm and the end of its window.
+    Output(OutputStart),
 }
 
 impl RunTerms {
@@ -44,6 +46,7 @@ impl RunTerms {
         match self {
             Self::Identify(_) => "identify",
             Self::Fit(_) => "fit",
+            Self::Output(_) => "output",
         }
     }
 }
@@ -78,6 +81,18 @@ pub struct FitStart {
     /// The log of the output, as the operator wrote it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub log: Option<String>,
+}
+
+/// What the log of an output was given.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct OutputStart {
+    /// The output's nominal voltage, if stated, in volts.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub nominal_volts: Option<f64>,
+    /// The log ends this long after the alarm, whatever the output does, in seconds.
+    pub for_s: f64,
+    /// The log ends once the output has been off for this long, in seconds.
+    pub guard_s: f64,
 }
 
 #[expect(clippy::trivially_copy_pass_by_ref, reason = "serde hands over a reference")]

@@ -4,6 +4,7 @@
 
 pub mod identify;
 mod meter;
+pub mod output;
 pub mod settling;
 
 use crate::event::{Action, Event, Input};

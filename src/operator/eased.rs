@@ -26,7 +26,7 @@ pub struct Eased<O> {
 impl<O: Operator> Eased<O> {
     /// Around `inner`, with nothing added yet.
     pub const fn new(inner: O) -> Self {
-        let words = Lines::new(Vec::new());
+        let words = Lines::new(Vec::new(), false);
         Self { inner, bells: None, dwell: None, say: None, words, seq: 0, now: Moment::START }
     }
 

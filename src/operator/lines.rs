@@ -1,13 +1,13 @@
 //! The operator as plain lines, for any terminal, a pipe, or a screen reader: one block of text
-//! per ask, one line per fact, nothing that moves or depends on colour. Enter says that the hands
-//! are done; words do the rest. A simulated bench is said to be one at the beginning, at every
-//! result and at the end.
+//! per ask, one line per fact, nothing that depends on colour, and nothing that moves but the strip of
+//! a log. Enter says that the hands are done; words do the rest. A simulated bench is said to be one
+//! at the beginning, at every result and at the end.
 
-use super::{Heard, Operator};
+use super::{Heard, Operator, Strip, output_words};
 use crate::event::visible;
 use crate::event::{
     AlarmState, Answer, Ask, BeliefSummary, Candidate, Capture, DriveState, Event, Finding,
-    IdentifyFinding, Latching, LinkNews, Outcome, PoleFound, RunStart, RunTerms,
+    IdentifyFinding, Latching, LinkNews, Outcome, OutputFinding, PoleFound, RunStart, RunTerms,
 };
 use drivers::{Function, Reading};
 use std::io::{self, Write};
@@ -16,20 +16,37 @@ use std::io::{self, Write};
 const SIMULATED: &str =
     "SIMULATED: the instruments and the part are a computer's; nothing real was measured.";
 
+/// How often the strip of a log is written, in seconds: over itself on a terminal, and as a line
+/// of its own elsewhere.
+const STRIP_S: f64 = 0.25;
+const STRIP_LINE_S: f64 = 5.0;
+
 /// Writes lines of text.
 #[derive(Debug)]
 pub struct Lines<W> {
     out: W,
     simulated: bool,
+    /// Whether this is a terminal, where a line can be written over.
+    lively: bool,
+    strip: Strip,
+    /// The log's time when the strip was last written, in seconds.
+    strip_at_s: f64,
+    /// Whether the strip stands on the terminal's last line, without an end.
+    strip_stands: bool,
 }
 
 impl<W: Write> Lines<W> {
-    /// An operator that is written to `out`.
-    pub const fn new(out: W) -> Self {
-        Self { out, simulated: false }
+    /// An operator that is written to `out`; `lively`: whether that is a terminal, where a line can
+    /// be written over.
+    pub const fn new(out: W, lively: bool) -> Self {
+        let strip = Strip::new();
+        Self { out, simulated: false, lively, strip, strip_at_s: 0.0, strip_stands: false }
     }
 
     fn line(&mut self, text: &str) -> io::Result<()> {
+        if std::mem::take(&mut self.strip_stands) {
+            writeln!(self.out)?;
+        }
         writeln!(self.out, "{}", visible(text))?;
         self.out.flush()
     }
@@ -59,9 +76,38 @@ impl<W: Write> Lines<W> {
                 self.line(&format!("  pins {}", pins.join(" ")))?;
             }
             RunTerms::Fit(_) => {}
+            RunTerms::Output(terms) => self.line(&output_words::begun(terms))?,
         }
         self.line(&format!("  meter {} by profile {}", start.meter, start.profile))?;
         if start.simulated { self.wrapped("  ", SIMULATED) } else { Ok(()) }
+    }
+
+    /// On a terminal the strip is written over itself; elsewhere a line now and then is enough.
+    fn draw_strip(&mut self) -> io::Result<()> {
+        let every = if self.lively { STRIP_S } else { STRIP_LINE_S };
+        let since = self.strip.t_s() - self.strip_at_s;
+        if since.abs() < every {
+            return Ok(());
+        }
+        self.strip_at_s = self.strip.t_s();
+        let text = self.strip.line();
+        if self.lively {
+            self.strip_stands = true;
+            write!(self.out, "\r{}", visible(&text))?;
+            return self.out.flush();
+        }
+        self.line(&text)
+    }
+
+    fn output_result(&mut self, finding: &OutputFinding) -> io::Result<()> {
+        self.line("")?;
+        for line in output_words::found(finding) {
+            self.line(&line)?;
+        }
+        for warning in &finding.warnings {
+            self.wrapped("  note: ", warning)?;
+        }
+        if self.simulated { self.wrapped("  ", SIMULATED) } else { Ok(()) }
     }
 
     fn capture(&mut self, c: &Capture) -> io::Result<()> {
@@ -217,9 +263,14 @@ impl<W: Write> Operator for Lines<W> {
             }
             Event::MeterComplained { text } => self.wrapped("  ! ", text),
             Event::AlarmChanged { .. } => Ok(()),
+            Event::Logged(news) => {
+                self.strip.news(news);
+                output_words::news(news).map_or(Ok(()), |text| self.line(&text))
+            }
             Event::ResultReached(finding) => match finding {
                 Finding::Identify(finding) => self.result(finding),
-                Finding::Output(_) | Finding::Fit(_) => Ok(()),
+                Finding::Output(finding) => self.output_result(finding),
+                Finding::Fit(_) => Ok(()),
             },
             Event::RunFinished { exit, reason, job } => {
                 if let (4, Some(reason)) = (exit, reason) {
@@ -235,8 +286,12 @@ impl<W: Write> Operator for Lines<W> {
         }
     }
 
-    fn show_reading(&mut self, _: &Reading) -> io::Result<()> {
-        Ok(())
+    fn show_reading(&mut self, reading: &Reading) -> io::Result<()> {
+        if !self.strip.is_open() {
+            return Ok(());
+        }
+        self.strip.reading(reading);
+        self.draw_strip()
     }
 
     fn parse(&self, line: &str) -> Heard {
@@ -371,7 +426,7 @@ mod tests {
 
     fn said(act: impl FnOnce(&mut Lines<&mut Vec<u8>>) -> io::Result<()>) -> String {
         let mut out = Vec::new();
-        act(&mut Lines::new(&mut out)).unwrap();
+        act(&mut Lines::new(&mut out, false)).unwrap();
         String::from_utf8(out).unwrap()
     }
 
@@ -385,7 +440,7 @@ mod tests {
 
     #[test]
     fn a_caution_wants_a_word_and_not_just_enter() {
-        let lines = Lines::new(Vec::new());
+        let lines = Lines::new(Vec::new(), false);
         let ask = Ask::Acknowledge { caution: Caution::DeadCircuit, text: "t".into() };
         let Heard::Answer(None, enter) = lines.parse("") else { panic!("Enter is an answer") };
         assert!(!ask.accepts(enter));

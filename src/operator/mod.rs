@@ -10,9 +10,11 @@ mod eased;
 mod json;
 mod key;
 mod lines;
+mod output_words;
 mod schema;
 #[cfg(feature = "screen")]
 mod screen;
+mod strip;
 
 pub use bells::Bells;
 pub use dwell::{Countdown, Dwell};
@@ -23,6 +25,7 @@ pub use lines::Lines;
 pub use schema::schema;
 #[cfg(feature = "screen")]
 pub use screen::{Look, Screen, Taken, Terminals};
+pub use strip::Strip;
 
 use crate::event::{Answer, Ask, Event};
 use drivers::{Moment, Reading};

@@ -71,6 +71,7 @@ fn chapter(task: &Task<'_>) -> Option<Chapter> {
     match task.command() {
         "identify" => None,
         "fit" => super::fit::chapter(task),
+        "output" => Some(super::output::chapter(task)),
         _ => None,
     }
 }

@@ -58,7 +58,7 @@ impl Report {
     pub(super) fn start(&self) -> Option<&IdentifyStart> {
         self.runs.iter().find_map(|run| match &run.start.terms {
             RunTerms::Identify(terms) => Some(terms),
-            RunTerms::Fit(_) => None,
+            RunTerms::Output(_) | RunTerms::Fit(_) => None,
         })
     }
 

@@ -118,6 +118,8 @@ impl Fold {
                 What::Result
             }
             Event::AlarmChanged { state } => What::Alarm { state: *state },
+            // A log is another task's, and has a chapter of its own.
+            Event::Logged(_) => return None,
             Event::RunFinished { exit, reason, job } => {
                 self.ended(RunEnd { exit: *exit, reason: reason.clone(), job: job.clone() })
             }

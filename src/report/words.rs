@@ -295,5 +295,7 @@ pub(super) const fn caution(caution: crate::event::Caution) -> &'static str {
         Caution::DeadCircuit => "dead circuit",
         Caution::CoilDrive => "driving the coil",
         Caution::NotACertificate => "not a certificate",
+        Caution::EnergizerHighVoltage => "energizer: high voltage",
+        Caution::LiveOutput => "live output",
     }
 }

@@ -39,7 +39,8 @@ pub enum Arrival {
 pub struct Inbox {
     sender: mpsc::Sender<Arrival>,
     receiver: mpsc::Receiver<Arrival>,
-    answers: VecDeque<Answer>,
+    /// What is taken before anything that arrives.
+    first: VecDeque<Arrival>,
 }
 
 impl Inbox {
@@ -47,7 +48,7 @@ impl Inbox {
     #[must_use]
     pub fn new() -> Self {
         let (sender, receiver) = mpsc::channel(WAITING_MAX);
-        Self { sender, receiver, answers: VecDeque::new() }
+        Self { sender, receiver, first: VecDeque::new() }
     }
 
     /// Where the meter's thread puts its events; false once nobody takes them.
@@ -113,13 +114,20 @@ impl Inbox {
 
     /// Puts in an answer from simulated hands.
     pub fn answer(&mut self, answer: Answer) {
-        self.answers.push_back(answer);
+        self.first.push_back(Arrival::Answer(answer));
+    }
+
+    /// Puts back what was taken too early, in its order.
+    pub fn put_back(&mut self, arrivals: Vec<Arrival>) {
+        for arrival in arrivals.into_iter().rev() {
+            self.first.push_front(arrival);
+        }
     }
 
     /// Waits for the next arrival, at the latest until `wake_at` by `clock`.
     pub async fn next(&mut self, clock: &dyn Clock, wake_at: Option<Moment>) -> Arrival {
-        if let Some(answer) = self.answers.pop_front() {
-            return Arrival::Answer(answer);
+        if let Some(arrival) = self.first.pop_front() {
+            return arrival;
         }
         let Some(wake_at) = wake_at else {
             return self.receiver.recv().await.unwrap_or(Arrival::EndOfInput);

@@ -69,10 +69,13 @@ pub fn run_bench(terms: &BenchTerms) -> Result<Exit, Failure> {
 /// that the profile speaks to; and whether its hands answer by themselves.
 pub(super) fn from_link(text: &str, profile: &Profile) -> Result<(Bench, bool), Failure> {
     let (file, query) = text.split_once('?').unwrap_or((text, ""));
-    let (mut seed, mut steady, mut alone) = (1, true, false);
+    let (mut seed, mut steady, mut alone, mut conversion_ms) = (1, true, false, None);
     for item in query.split('&').filter(|item| !item.is_empty()) {
         match item.split_once('=') {
             Some(("seed", n)) => seed = n.parse().map_err(|_| bad_query(item))?,
+            Some(("conversion_ms", n)) => {
+                conversion_ms = Some(n.parse().map_err(|_| bad_query(item))?);
+            }
             Some(("slips", "on")) => steady = false,
             Some(("slips", "off")) => steady = true,
             Some(("hands", "alone")) => alone = true,
@@ -81,9 +84,14 @@ pub(super) fn from_link(text: &str, profile: &Profile) -> Result<(Bench, bool), 
         }
     }
     let part = load(Path::new(file))?;
-    let options = options(seed, steady, !profile.commanded());
-    let meter = if profile.poll().is_some() { MeterModel::polled() } else { options.meter.clone() };
-    Ok((Bench::new(part, BenchOptions { meter, ..options }), alone))
+    let mut options = options(seed, steady, !profile.commanded());
+    if profile.poll().is_some() {
+        options.meter = MeterModel::polled();
+    }
+    if let Some(ms) = conversion_ms {
+        options.meter.conversion_ms = u32::clamp(ms, 1, 60_000);
+    }
+    Ok((Bench::new(part, options), alone))
 }
 
 /// A part from a relay file.

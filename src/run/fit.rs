@@ -132,7 +132,7 @@ fn add_job(raw: &mut RawFit, job: &Path) -> Result<(), Failure> {
     for task in journal::tasks(&past.entries).iter().rev() {
         let celsius_unknown = task.start.is_none_or(|start| match &start.terms {
             RunTerms::Identify(terms) => terms.ambient_celsius.is_none(),
-            RunTerms::Fit(_) => true,
+            RunTerms::Fit(_) | RunTerms::Output(_) => true,
         });
         for entry in task.entries.iter().rev() {
             match &entry.event {

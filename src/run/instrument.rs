@@ -6,10 +6,11 @@ use super::Hands;
 use super::arrivals::Inbox;
 use super::ease::Ease;
 use super::failure::{Exit, Failure};
+use super::opening::{BUSY_FOR, open_when_free};
 use crate::bench::{Bench, Served};
 use crate::event::{RunStart, RunTerms};
 use drivers::link::RoundTrips;
-use drivers::{Clock, LinkSpec, Port, PortOptions, Profile};
+use drivers::{Clock, DriverError, LinkSpec, Port, PortOptions, Profile};
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
@@ -110,11 +111,23 @@ impl Instrument {
         self.simulated.is_some()
     }
 
+    /// Opens its port, once whoever holds it has let go; what it says goes to the inbox.
+    pub(super) async fn open_when_free(
+        &self,
+        clock: &Arc<dyn Clock>,
+        inbox: &mut Inbox,
+    ) -> Result<Port, Failure> {
+        let patience = self.options.reconnect_for.min(BUSY_FOR);
+        let open = |inbox: &Inbox| self.open(clock.clone(), inbox);
+        let tell = |text: &str| eprintln!("{}", crate::event::visible(&format!("note: {text}")));
+        open_when_free(open, inbox, &**clock, patience, tell).await
+    }
+
     /// Opens its port; what it says goes to the inbox.
-    pub(super) fn open(&self, clock: Arc<dyn Clock>, inbox: &Inbox) -> Result<Port, Failure> {
+    pub(super) fn open(&self, clock: Arc<dyn Clock>, inbox: &Inbox) -> Result<Port, DriverError> {
         tracing::debug!("opening {} as {}", self.link, self.spec);
         let sink = inbox.meter_sink();
-        Ok(Port::open_with(&self.spec, &self.profile, clock, self.options.clone(), sink)?)
+        Port::open_with(&self.spec, &self.profile, clock, self.options.clone(), sink)
     }
 
     pub(super) fn hands(&self) -> Hands {

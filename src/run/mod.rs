@@ -12,7 +12,10 @@ mod failure;
 mod fit;
 mod identify;
 mod instrument;
+mod logging;
 mod meters;
+mod opening;
+mod output;
 mod papers;
 mod resume;
 mod settings;
@@ -29,6 +32,7 @@ pub use fit::{ContactWord, FitTerms, run_fit};
 pub use identify::{IdentifyTerms, run_identify};
 pub use instrument::MeterTerms;
 pub use meters::{MetersTerms, run_meters};
+pub use output::{OutputTerms, run_output};
 pub use papers::{Rendering, Schema, make_keys, render_report, show_schema, sign, verify};
 pub use resume::{ResumeTerms, resume};
 pub use settings::{Settings, show_settings};
@@ -37,6 +41,7 @@ pub use station::OperatorChoice;
 use crate::event::{Action, Answer, Ask, Event, Input, MeterIdentity};
 use crate::guide::Guide;
 use crate::journal::Journal;
+use crate::logbook::LogFile;
 use crate::operator::{Heard, Operator};
 use arrivals::{Arrival, Inbox};
 use drivers::{Clock, DriverError, Function, Identity, MeterEvent, Order, Port};
@@ -52,6 +57,9 @@ fn runtime() -> Result<tokio::runtime::Runtime, Failure> {
         .build()
         .map_err(|e| Failure::new(Exit::Aborted, format!("runtime: {e}"), "try again"))
 }
+
+/// How often the meter's thread is looked at while nothing arrives: it may hang in the system.
+const LOOK_EVERY: Duration = Duration::from_secs(1);
 
 /// The hands of a simulated bench, if there are any.
 pub enum Hands {
@@ -96,6 +104,7 @@ struct Run<'a> {
     /// The operator's reason for the skip that is being taken in.
     reason: Option<String>,
     measuring: Option<(Function, u64)>,
+    log: Option<LogFile>,
 }
 
 /// How a run came to its end.
@@ -111,8 +120,10 @@ impl Workbench<'_> {
     /// # Errors
     /// The failure that ended the run, after it has been recorded.
     pub async fn run(self, begin: Event) -> Result<Exit, Failure> {
-        let mut run = Run { on: self, asked: 0, open: None, reason: None, measuring: None };
+        let mut run =
+            Run { on: self, asked: 0, open: None, reason: None, measuring: None, log: None };
         let outcome = run.until_over(begin).await;
+        let logged = run.log.as_mut().map_or(Ok(()), LogFile::sync);
         let Workbench { mut journal, operator, meter, clock, job, .. } = run.on;
         meter.close();
         let (exit, reason) = match &outcome {
@@ -130,6 +141,7 @@ impl Workbench<'_> {
         ring_out(operator, &*clock).await;
         let (exit, reason) = outcome?;
         written?;
+        logged?;
         match (Exit::from_code(exit), reason) {
             (Exit::Instrument, Some(reason)) => Err(Failure::other_meter(reason)),
             (exit, _) => Ok(exit),
@@ -156,13 +168,25 @@ impl Run<'_> {
             if let Flow::Over(exit, reason) = flow {
                 return Ok((exit, reason));
             }
+            self.keep_log()?;
             flow = self.tick()?;
             if let Flow::Over(..) = flow {
                 continue;
             }
-            let wake_at = self.on.guide.wake_at().into_iter().chain(self.on.operator.wake_at());
-            let arrival = self.on.inbox.next(&*self.on.clock, wake_at.min()).await;
-            flow = self.take(arrival)?;
+            let wake_at = self.wake_at();
+            let look_at = self.on.clock.now() + LOOK_EVERY;
+            let until = [wake_at, self.on.operator.wake_at()].into_iter().flatten().min();
+            let until = until.map_or(look_at, |at| at.min(look_at));
+            let arrival = self.on.inbox.next(&*self.on.clock, Some(until)).await;
+            let now = self.on.clock.now();
+            if let Some(stuck) = self.on.meter.stuck(now) {
+                return Err(stuck.into());
+            }
+            let only_looked = wake_at.is_none_or(|at| now < at);
+            flow = match arrival {
+                Arrival::DeadlineReached if only_looked => Flow::GoOn,
+                arrival => self.take(arrival)?,
+            };
         }
     }
 
@@ -193,12 +217,7 @@ impl Run<'_> {
             Arrival::EndOfInput if matches!(self.on.hands, Hands::Alone(_)) => Ok(Flow::GoOn),
             Arrival::EndOfInput => self.stop("the operator's input ended"),
             Arrival::Interrupted => self.stop("interrupted"),
-            Arrival::DeadlineReached => {
-                match self.on.guide.wake_at().is_some_and(|at| at <= self.on.clock.now()) {
-                    true => self.deliver(Input::DeadlineReached),
-                    false => Ok(Flow::GoOn),
-                }
-            }
+            Arrival::DeadlineReached => self.deliver(Input::DeadlineReached),
         }
     }
 
@@ -297,6 +316,9 @@ impl Run<'_> {
                     self.measuring = Some((function, epoch));
                     self.on.meter.order(Order::Measure { function, epoch });
                 }
+                Action::OpenLog(file, t_s) => self.open_log(file, t_s)?,
+                Action::Log(t_s, volts) => self.log(t_s, volts)?,
+                Action::CloseLog(why) => self.close_log(why)?,
                 Action::Finish(exit, reason) => return Ok(Flow::Over(exit, reason)),
             }
         }

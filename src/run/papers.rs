@@ -4,8 +4,9 @@
 
 use super::failure::{Exit, Failure};
 use super::station::write_reports;
-use crate::event::visible;
+use crate::event::{Event, LogNews, visible};
 use crate::journal::{self, JournalError, Verified};
+use crate::logbook;
 use crate::report::Report;
 use std::path::Path;
 
@@ -77,7 +78,38 @@ pub fn verify(job: &Path, signer: Option<&Path>) -> Result<Exit, Failure> {
             println!("{job_shown}: a signature is there; --signer KEY.pub checks it");
         }
     }
+    if sound {
+        sound = logs_are_whole(job, &job_shown)?;
+    }
     Ok(if sound { Exit::Done } else { Exit::NotPassed })
+}
+
+/// Checks every log that the record vouches for; says of each what it is.
+fn logs_are_whole(job: &Path, job_shown: &str) -> Result<bool, Failure> {
+    let mut all = true;
+    for entry in &journal::read(job)?.entries {
+        let Event::Logged(LogNews::Closed { file, rows, sha256, .. }) = &entry.event else {
+            continue;
+        };
+        let file_shown = visible(file);
+        match logbook::digest(job, file) {
+            Ok(now) if now.sha256 == *sha256 => {
+                println!("{job_shown}: {file_shown}: whole: {rows} rows");
+            }
+            Ok(now) => {
+                all = false;
+                println!(
+                    "{job_shown}: {file_shown}: changed: {rows} rows were recorded, {} are there",
+                    now.rows
+                );
+            }
+            Err(error) => {
+                all = false;
+                println!("{job_shown}: {file_shown}: missing: {}", super::failure::chain(&error));
+            }
+        }
+    }
+    Ok(all)
 }
 
 /// Signs a job's record with the secret key in a file.

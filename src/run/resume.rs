@@ -6,6 +6,7 @@ use super::ease::Ease;
 use super::failure::{Exit, Failure};
 use super::identify;
 use super::instrument::{Instrument, MeterTerms};
+use super::output;
 use super::station::{OperatorChoice, Station};
 use crate::event::{RunStart, RunTerms};
 use crate::guide::Guide;
@@ -57,7 +58,7 @@ pub fn resume(terms: &ResumeTerms) -> Result<Exit, Failure> {
         trace_link: None,
         ease: terms.ease.clone(),
     };
-    let mut guide = guide(&begun, terms)?;
+    let mut guide = guide(&begun, &task, terms)?;
     for entry in &task.entries {
         guide.apply(&entry.event);
     }
@@ -87,7 +88,11 @@ fn unfinished(past: &Past) -> Option<(Task<'_>, RunStart)> {
 }
 
 /// A fresh guide for what was begun.
-fn guide(begun: &RunStart, terms: &ResumeTerms) -> Result<Box<dyn Guide>, Failure> {
+fn guide(
+    begun: &RunStart,
+    task: &Task<'_>,
+    terms: &ResumeTerms,
+) -> Result<Box<dyn Guide>, Failure> {
     match &begun.terms {
         RunTerms::Identify(start) => {
             identify::guide(start, begun.simulated, terms.operator, terms.accept_meter)
@@ -96,5 +101,13 @@ fn guide(begun: &RunStart, terms: &ResumeTerms) -> Result<Box<dyn Guide>, Failur
             format!("{}: a fit is worked out at once", terms.job.display()),
             "run coilmark fit again with this --job",
         )),
+        RunTerms::Output(start) => output::guide_going_on(
+            begun,
+            *start,
+            task,
+            &terms.job,
+            terms.operator,
+            terms.accept_meter,
+        ),
     }
 }

@@ -59,7 +59,10 @@ impl Station {
         let outcome = match choice {
             OperatorChoice::Json => self.drive(start, &mut Json::new(io::stdout()), &mut began),
             OperatorChoice::Lines => {
-                let mut operator = self.meter.ease.around(Lines::new(io::stdout()))?;
+                let mut operator = {
+                    let lively = io::stdout().is_terminal();
+                    self.meter.ease.around(Lines::new(io::stdout(), lively))?
+                };
                 self.drive(start, &mut operator, &mut began)
             }
             OperatorChoice::Screen => self.drive_on_screen(start, &mut began),
@@ -106,7 +109,7 @@ impl Station {
     ) -> Result<Exit, Failure> {
         super::runtime()?.block_on(async {
             let clock: Arc<dyn Clock> = Arc::new(SystemClock::begin());
-            let inbox = Inbox::new();
+            let mut inbox = Inbox::new();
             let hands = self.meter.hands();
             match (self.operator, &hands) {
                 #[cfg(feature = "screen")]
@@ -117,7 +120,7 @@ impl Station {
             if let Err(e) = inbox.listen_to_signals() {
                 tracing::warn!("interrupts cannot be listened to: {e}");
             }
-            let port = self.meter.open(Arc::clone(&clock), &inbox)?;
+            let port = self.meter.open_when_free(&clock, &mut inbox).await?;
             let journal = match self.journal {
                 Some(journal) => journal,
                 None => Journal::create(&self.job)?,

@@ -13,6 +13,7 @@ mod serial;
 mod spec;
 mod tcp;
 mod timing;
+mod usb;
 
 pub use capturing::CapturingLink;
 pub use device::DeviceLink;
@@ -21,9 +22,10 @@ pub use replaying::ReplayingLink;
 pub use scripted::{ScriptedLink, Step};
 pub(crate) use serial::holder_of;
 pub use serial::{Dtr, SerialLink, SerialSettings};
-pub use spec::LinkSpec;
+pub use spec::{LinkSpec, UsbName};
 pub use tcp::TcpLink;
 pub use timing::{RoundTrips, TimingLink};
+pub use usb::{PipeFault, Pipes, Recipient, UsbLink};
 
 use crate::error::DriverError;
 use std::io;

@@ -129,6 +129,7 @@ impl Record {
             }
             Event::LinkChanged(LinkNews::OtherMeterAccepted { .. })
             | Event::AlarmChanged { .. }
+            | Event::Logged(_)
             | Event::MeterComplained { .. }
             | Event::OperatorRemarked { .. }
             | Event::RunFinished { .. } => {}

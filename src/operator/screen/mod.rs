@@ -96,7 +96,7 @@ impl<B: Backend, W: Write> Screen<B, W> {
     fn leave(&mut self) -> io::Result<()> {
         self.finished = true;
         self.taken = None;
-        let mut lines = Lines::new(&mut self.after);
+        let mut lines = Lines::new(&mut self.after, false);
         self.remains.drain(..).try_for_each(|event| lines.show(&event))
     }
 }

@@ -69,7 +69,7 @@ impl View {
             link: LinkState::Waiting,
             countdown: None,
             mode: Mode::Work,
-            words: Lines::new(Vec::new()),
+            words: Lines::new(Vec::new(), false),
         }
     }
 

@@ -38,11 +38,11 @@ pub(super) fn watch(link: &str, terms: &MetersTerms) -> Result<Exit, Failure> {
     let runtime = super::super::runtime()?;
     runtime.block_on(async {
         let clock: Arc<dyn Clock> = Arc::new(SystemClock::begin());
-        let inbox = Inbox::new();
+        let mut inbox = Inbox::new();
         if let Err(e) = inbox.listen_to_signals() {
             tracing::warn!("interrupts cannot be listened to: {e}");
         }
-        let port = instrument.open(clock.clone(), &inbox)?;
+        let port = instrument.open_when_free(&clock, &mut inbox).await?;
         let shown = Shown::on_stdout(terms.json);
         let ordered = function.unwrap_or(Function::VoltageDc);
         let mut watching = Watching {
@@ -135,6 +135,9 @@ impl Watching {
                 return end;
             }
             let now = clock.now();
+            if let Some(stuck) = self.port.stuck(now) {
+                return End::Failed(stuck);
+            }
             if over_at.is_some_and(|at| at <= now) {
                 return End::TimeIsOver;
             }
