@@ -199,11 +199,11 @@ impl Run<'_> {
             if let Flow::Over(exit, reason) = flow {
                 return Ok((exit, reason));
             }
+            self.keep_log()?;
             flow = self.tick()?;
             if let Flow::Over(..) = flow {
                 continue;
             }
-            self.keep_log()?;
             let wake_at = self.wake_at();
             let look_at = self.on.clock.now() + LOOK_EVERY;
             let until = wake_at.map_or(look_at, |at| at.min(look_at));
@@ -243,12 +243,7 @@ impl Run<'_> {
             Arrival::EndOfInput if matches!(self.on.hands, Hands::Alone(_)) => Ok(Flow::GoOn),
             Arrival::EndOfInput => self.stop("the operator's input ended"),
             Arrival::Interrupted => self.stop("interrupted"),
-            Arrival::DeadlineReached => {
-                match self.on.guide.wake_at().is_some_and(|at| at <= self.on.clock.now()) {
-                    true => self.deliver(Input::DeadlineReached),
-                    false => Ok(Flow::GoOn),
-                }
-            }
+            Arrival::DeadlineReached => self.deliver(Input::DeadlineReached),
         }
     }
 
