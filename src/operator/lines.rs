@@ -8,7 +8,7 @@ use crate::event::visible;
 use crate::event::{
     AlarmState, Answer, Ask, BeliefSummary, BoardFinding, Candidate, Capture, DriveState, Event,
     Finding, IdentifyFinding, Latching, LinkNews, Outcome, OutputFinding, PickUpFinding, PoleFound,
-    RunStart, RunTerms, ZoneCheckFinding, ZoneState,
+    RunStart, RunTerms, ZoneCheckFinding,
 };
 use drivers::{Function, Reading};
 use std::io::{self, Write};
@@ -76,25 +76,9 @@ impl<W: Write> Lines<W> {
     }
 
     fn zone(&mut self, finding: &ZoneCheckFinding) -> io::Result<()> {
-        self.wrapped("", &format!("{}: {}", finding.result, finding.reason))?;
-        for state in &finding.states {
-            let volts = state.volts.map_or("not measured".into(), |v| format!("{v:.3} V"));
-            let reads = state.reads.map_or("-", ZoneState::name);
-            let margin =
-                state.margin_volts.map_or(String::new(), |m| format!(", margin {m:+.2} V"));
-            self.line(&format!(
-                "  {:<20} {volts:>12}  reads {reads:<8}  {}{margin}",
-                state.when, state.verdict
-            ))?;
-        }
-        if let Some(at) = finding.violated_at_s {
-            let back = finding.restored_at_s.map_or("never".into(), |s| format!("{s:.1} s"));
-            self.line(&format!("  violated after {at:.1} s, ready again after {back}"))?;
-        }
-        for remark in &finding.remarks {
-            self.wrapped("  ", remark)?;
-        }
-        Ok(())
+        let lines = super::zone::finding(finding);
+        lines.iter().try_for_each(|line| self.wrapped(hang(line), line))?;
+        if self.simulated { self.wrapped("  ", SIMULATED) } else { Ok(()) }
     }
 
     fn started(&mut self, start: &RunStart) -> io::Result<()> {

@@ -16,6 +16,7 @@ mod schema;
 #[cfg(feature = "screen")]
 mod screen;
 mod strip;
+mod zone;
 
 pub use bells::Bells;
 pub use dwell::{Countdown, Dwell};
