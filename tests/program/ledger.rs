@@ -157,6 +157,7 @@ impl Ledger {
             }
             Ask::Alarm { .. } => assert!(self.leads.is_some(), "the leads are in the air: {text}"),
             Ask::Clip { .. } => panic!("no supply is on this bench: {text}"),
+            Ask::Serial { .. } => panic!("no board is on this bench: {text}"),
             Ask::Drive(DriveState::Rest) | Ask::Dial { .. } | Ask::Acknowledge { .. } => {}
         }
         self.open = Some(asked.clone());
