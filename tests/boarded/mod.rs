@@ -144,6 +144,9 @@ pub fn lead(
                     bench.perform(&Ask::Dial { function });
                     measuring = (function, epoch);
                 }
+                Action::OpenLog(..) | Action::Log(..) | Action::CloseLog(_) => {
+                    panic!("a board's test keeps no log")
+                }
                 Action::Finish(exit, reason) => {
                     (led.exit, led.reason) = (exit, reason);
                     return led;

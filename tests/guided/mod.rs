@@ -124,9 +124,6 @@ pub fn lead(
                 }
                 Action::AskAgain(problem) => panic!("the hands' answer was refused: {problem}"),
                 Action::Measure(function, epoch) => measuring = (function, epoch),
-                Action::OpenLog(..) | Action::Log(..) | Action::CloseLog(_) => {
-                    panic!("an identification keeps no log")
-                }
                 Action::Finish(exit, reason) => {
                     (led.exit, led.reason) = (exit, reason);
                     return led;
