@@ -1,7 +1,7 @@
-//! A dial meter's voice: it sends a line after every conversion, in the function of its dial,
-//! and hears nothing; or it sends one for each `D` that it hears. A line is a sign, a number, a space and a unit word (`+0329.8 OHM`,
-//! `+1.600 KOHM`, `OL  OHM`, `+13.71 VDC`, `+0.552 DIO`), ended by CR LF. Sans-I/O like the
-//! commanded voice; what is measured, the shared [`State`] knows.
+//! A dial meter's voice: it sends a line after every conversion, in the function of its dial, and
+//! hears nothing; or it sends one for each `D` that it hears. A line is a sign, a number, a space
+//! and a unit word (`+0329.8 OHM`, `+1.600 KOHM`, `OL  OHM`, `+13.71 VDC`, `+0.552 DIO`), ended by
+//! CR LF. Sans-I/O like the commanded voice; what is measured, the shared [`State`] knows.
 
 use super::meter::{Conversion, Shown};
 use super::state::State;

@@ -1,7 +1,7 @@
 //! The text that names a link, and back:
-//! `serial:PATH[?baud=9600&data=8&parity=none&stop=1&dtr=on]`,
-//! `tcp:HOST:PORT`, `usbtmc:PATH`, `usb:VENDOR:PRODUCT[:SERIAL]`, `replay:TRACE`. What it names is opened by [`LinkSpec::open`]. Simulated links
-//! (`sim:FILE`) belong to the crate above and are refused here.
+//! `serial:PATH[?baud=9600&data=8&parity=none&stop=1&dtr=on]`, `tcp:HOST:PORT`, `usbtmc:PATH`,
+//! `usb:VENDOR:PRODUCT[:SERIAL]`, `replay:TRACE`. What it names is opened by [`LinkSpec::open`].
+//! Simulated links (`sim:FILE`) belong to the crate above and are refused here.
 
 use super::{DeviceLink, Dtr, Link, Opener, ReplayingLink, SerialLink, SerialSettings, TcpLink};
 use crate::error::{DriverError, escape};

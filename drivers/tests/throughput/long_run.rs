@@ -1,6 +1,6 @@
-//! What long runs cost: a meter that sends 10,000 lines a second for some seconds of real time, each
-//! written to a log, with the processor time of the port's thread; and a day of readings on a clock
-//! set by hand, with the memory that is left of it. Linux only: it tells both under `/proc`.
+//! What long runs cost: a meter that sends 10,000 lines a second for some seconds of real time,
+//! each written to a log, with the processor time of the port's thread; and a day of readings on a
+//! clock set by hand, with the memory that is left of it. Linux only: it tells both under `/proc`.
 
 use super::far_end::pty;
 use drivers::clock::Moment;

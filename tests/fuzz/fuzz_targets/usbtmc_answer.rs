@@ -1,6 +1,6 @@
-//! Whatever may come out of a USB pipe: frames cut anywhere, sizes that lie, tags of other requests.
-//! The first byte says where the rest is cut in two; both ways must come to the same, and what is
-//! put together is never more than was received, nor more than is ever kept.
+//! Whatever may come out of a USB pipe: frames cut anywhere, sizes that lie, tags of other
+//! requests. The first byte says where the rest is cut in two; both ways must come to the same, and
+//! what is put together is never more than was received, nor more than is ever kept.
 
 #![no_main]
 
