@@ -1,6 +1,6 @@
 //! `coilmark fit` from outside: flags, a recorded log and a job's record in; a few lines or one
-//! JSON object, an exit code, and a chapter in the job's report out. Logs and circuits are invented; the
-//! circuit of the first test is ngspice's.
+//! JSON object, an exit code, and a chapter in the job's report out. Logs and circuits are
+//! invented; the circuit of the first test is ngspice's.
 
 #![allow(
     clippy::unwrap_used,

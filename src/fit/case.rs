@@ -7,7 +7,7 @@ use super::spread::Spread;
 use crate::cable::copper::copper_factor;
 use crate::event::FitInput;
 
-/// The quantities that are not exactly known. [`Case::spreads`] is in this order.
+/// The quantities that are not exactly known. A fit's ranges stand in this order.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Quantity {
     /// Lowest volts of the output while in alarm, as measured.

@@ -91,6 +91,8 @@ pub struct RawCoil {
     pub drop_out_volts: Option<f64>,
     /// How well pick-up and drop-out are known, in per cent either way.
     pub pick_up_percent: Option<f64>,
+    /// Where pick-up and drop-out come from.
+    pub pick_up_origin: Origin,
     /// The most that it stands for good, in volts.
     pub volts_max: Option<f64>,
     /// Its inductance, in henries.

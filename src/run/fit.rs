@@ -8,7 +8,7 @@ use super::stamp::stamp;
 use super::station::write_reports;
 use crate::event::{
     DriveState, Event, Finding, FitFinding, FitStart, IdentifyFinding, Latching, Origin,
-    OutputFinding, RunStart, RunTerms, Shape, VERSION, Verdict,
+    OutputFinding, PickUpFinding, RunStart, RunTerms, Shape, Threshold, VERSION, Verdict,
 };
 use crate::fit::RawFit;
 use crate::journal::{self, FILE_NAME, Journal};
@@ -53,6 +53,7 @@ pub fn run_fit(terms: &FitTerms) -> Result<Exit, Failure> {
     let mut raw = terms.said.clone();
     raw.output.origin = Origin::Stated;
     raw.coil.origin = Origin::Stated;
+    raw.coil.pick_up_origin = Origin::Stated;
     if let Some(log) = &terms.log {
         add_log(&mut raw, log)?;
     }
@@ -149,11 +150,33 @@ fn add_job(raw: &mut RawFit, job: &Path) -> Result<(), Failure> {
                     // An output that never came on says nothing here; an older log may.
                     let _ = add_output(raw, finding, Origin::Job);
                 }
+                Event::ResultReached(Finding::PickUp(finding)) => add_thresholds(raw, finding),
                 _ => {}
             }
         }
     }
     Ok(())
+}
+
+/// Whether these are no pick-up and drop-out of one relay.
+fn are_unlikely(up: &Threshold, down: &Threshold) -> bool {
+    !(down.volts_20 > 0.01 && down.volts_20 < up.volts_20)
+}
+
+/// What a measurement of pick-up and drop-out adds, where neither was stated.
+fn add_thresholds(raw: &mut RawFit, finding: &PickUpFinding) {
+    let coil = &mut raw.coil;
+    let stated = coil.pick_up_volts.is_some() || coil.drop_out_volts.is_some();
+    let (Some(up), Some(down), false) = (finding.pick_up, finding.drop_out, stated) else { return };
+    if are_unlikely(&up, &down) {
+        return;
+    }
+    let percent = |value: &Threshold| (200.0 * value.volts_u / value.volts).min(50.0);
+    coil.pick_up_volts = Some(up.volts_20);
+    coil.drop_out_volts = Some(down.volts_20);
+    coil.pick_up_percent = coil.pick_up_percent.or(Some(percent(&up).max(percent(&down))));
+    coil.pick_up_origin = Origin::Job;
+    raw.simulated |= finding.simulated;
 }
 
 /// What an identification adds: the first coil, and which drives moved its contacts. The ladder of

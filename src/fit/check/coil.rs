@@ -133,7 +133,7 @@ impl Work {
         let percent = Self::within("--pick-up-percent", raw.pick_up_percent, 0.0, 50.0)?;
         if let Some(volts) = stated {
             let spread = Spread::percent(volts, percent.unwrap_or(3.0));
-            self.input(Quantity::PickUp, "pick-up at 20 C", "V", spread, Origin::Stated);
+            self.input(Quantity::PickUp, "pick-up at 20 C", "V", spread, raw.pick_up_origin);
             return Ok(false);
         }
         let Some(rated) = rated else {
@@ -170,7 +170,7 @@ impl Work {
         let stated = Self::within("--drop-out-volts", raw.drop_out_volts, 0.01, top)?;
         if let Some(volts) = stated {
             let spread = Spread::percent(volts, raw.pick_up_percent.unwrap_or(3.0));
-            self.input(Quantity::DropOut, "drop-out at 20 C", "V", spread, Origin::Stated);
+            self.input(Quantity::DropOut, "drop-out at 20 C", "V", spread, raw.pick_up_origin);
             return Ok(false);
         }
         let (low, mid, high) = DROP_OUT_SHARE;

@@ -1,6 +1,6 @@
 //! Pick-up and drop-out in a job's report: the two values with their uncertainty and limits, every
 //! ramp, and a plot of the contact's state over volts in both directions. One
-//! [`PickUpFinding`](crate::event::PickUpFinding), worded and drawn; the template escapes.
+//! [`PickUpFinding`], worded and drawn; the template escapes.
 
 mod plot;
 

@@ -1,6 +1,6 @@
 //! The contact's state over the coil's volts: one line up and one down for each ramp, slightly
-//! apart, with the bands of both values and their limits. In `currentColor`; up and down are told apart by
-//! arrows and dashes, never by colour. Volts to the right.
+//! apart, with the bands of both values and their limits. In `currentColor`; up and down are told
+//! apart by arrows and dashes, never by colour. Volts to the right.
 
 use super::super::svg::{Canvas, Point};
 use crate::event::PickUpFinding;
