@@ -99,10 +99,11 @@ impl Loop<'_> {
         let at_panel = self.wiring.place == ResistorPlace::PanelEnd
             || self.has(ZoneFaultCode::ResistorAtPanel);
         let contact = self.relay_contact(situation);
+        let others = self.other_contacts(situation);
         let loop_ohms = if at_panel {
-            self.with_resistors(situation, self.through_cable(contact))
+            self.with_resistors(self.through_cable(contact + others))
         } else {
-            self.through_cable(self.with_resistors(situation, contact))
+            self.through_cable(self.with_resistors(contact) + others)
         };
         if self.has(ZoneFaultCode::Damp) { beside(loop_ohms, DAMP_OHMS) } else { loop_ohms }
     }
@@ -158,23 +159,31 @@ impl Loop<'_> {
         }
     }
 
-    /// The resistors round `contact` ohms.
-    fn with_resistors(&self, situation: Situation, contact: f64) -> f64 {
-        let tamper =
-            if self.wiring.tamper { self.contact(situation != Situation::TamperOpen) } else { 0.0 };
-        tamper
-            + match (self.wiring.kind, self.wiring.opens_in_alarm()) {
-                (LoopKind::Bare, _) => contact,
-                (LoopKind::Series, _) => self.eol() + contact,
-                (LoopKind::Parallel, _) => beside(self.eol(), contact),
-                (LoopKind::Double, true) => self.eol() + beside(self.alarm(), contact),
-                (LoopKind::Double, false) => beside(self.eol(), self.alarm() + contact),
-                (LoopKind::Triple, _) => {
-                    let fault = self.contact(situation != Situation::FaultOpen);
-                    let alarm = beside(self.alarm(), contact);
-                    self.eol() + alarm + beside(self.values.fault_ohms, fault)
-                }
+    /// Tamper and fault contact, in line with the relay's at the far end.
+    fn other_contacts(&self, situation: Situation) -> f64 {
+        let tamper = match self.wiring.tamper {
+            true => self.contact(situation != Situation::TamperOpen),
+            false => 0.0,
+        };
+        let fault = match self.wiring.kind {
+            LoopKind::Triple => {
+                let contact = self.contact(situation != Situation::FaultOpen);
+                beside(self.values.fault_ohms, contact)
             }
+            _ => 0.0,
+        };
+        tamper + fault
+    }
+
+    /// End-of-line and alarm resistor round `contact` ohms.
+    fn with_resistors(&self, contact: f64) -> f64 {
+        match (self.wiring.kind, self.wiring.opens_in_alarm()) {
+            (LoopKind::Bare, _) => contact,
+            (LoopKind::Series, _) => self.eol() + contact,
+            (LoopKind::Parallel, _) => beside(self.eol(), contact),
+            (LoopKind::Double, false) => beside(self.eol(), self.alarm() + contact),
+            (LoopKind::Double | LoopKind::Triple, _) => self.eol() + beside(self.alarm(), contact),
+        }
     }
 }
 

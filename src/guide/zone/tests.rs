@@ -102,6 +102,9 @@ fn lead(
                     inputs.push(Input::AnswerReceived(said));
                 }
                 Action::AskAgain(problem) => panic!("{problem}"),
+                Action::OpenLog(..) | Action::Log(..) | Action::CloseLog(_) => {
+                    panic!("a check keeps no log")
+                }
                 Action::Measure(to, number) => {
                     (function, epoch) = (to, number);
                     e.functions.push(to);

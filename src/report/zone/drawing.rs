@@ -117,7 +117,7 @@ fn contact(c: &mut Canvas, finding: &ZoneDesignFinding, pins: &Pins) {
     wire(c, &[(440.0, MIDDLE), (470.0, MIDDLE), (470.0, TOP)]);
     switch(c, 430.0, MIDDLE, finding.wiring.contact);
     say(c, 405.0, BOTTOM + 18.0, "middle", &pins.common);
-    say(c, 476.0, MIDDLE + 18.0, "start", &pins.throw);
+    say(c, 464.0, MIDDLE - 26.0, "end", &pins.throw);
 }
 
 /// A contact 20 wide with its middle here, drawn at rest: open it rises at 30 degrees, closed its
@@ -166,7 +166,8 @@ fn far_end(c: &mut Canvas, finding: &ZoneDesignFinding) -> f64 {
     }
     let faulty = finding.resistors.iter().find(|resistor| resistor.role == "fault");
     let extra = [finding.wiring.tamper.then_some("tamper"), faulty.map(|_| "fault")];
-    let mut low = 470.0;
+    let mut low = x;
+    wire(c, &[(470.0, BOTTOM), (low, BOTTOM)]);
     for name in extra.into_iter().flatten() {
         wire(c, &[(low, BOTTOM), (low + 20.0, BOTTOM)]);
         switch(c, low + 30.0, BOTTOM, ZoneContact::NormallyClosed);

@@ -6,6 +6,9 @@ use crate::event::{
 };
 use std::fmt::Write as _;
 
+/// The longest line for the terminal, in characters, where words can be broken.
+const LINE_MAX: usize = 79;
+
 /// The lines for the terminal.
 #[must_use]
 pub fn summary(f: &ZoneDesignFinding) -> String {
@@ -58,16 +61,30 @@ pub fn summary(f: &ZoneDesignFinding) -> String {
     text.push_str("\nwirings that this panel reads, best first\n");
     for (place, rank) in (1..).zip(&f.ranking) {
         let mark = if rank.wiring == f.wiring { "*" } else { " " };
-        let _ = writeln!(
-            text,
-            "{mark}{place:>2}. {} ({} silent, {} hidden, {})\n     {}",
-            rank.text, rank.silent, rank.hidden, rank.verdict, rank.reason
-        );
+        let counts = format!("{} silent, {} hidden, {}", rank.silent, rank.hidden, rank.verdict);
+        wrapped(&mut text, &format!("{mark}{place:>2}. "), &format!("{} ({counts})", rank.text));
+        wrapped(&mut text, "     ", &rank.reason);
     }
     if !f.ranking.iter().any(|rank| rank.wiring == f.wiring) {
         text.push_str("  the wiring worked out is none of them\n");
     }
     text
+}
+
+/// Words after `head`, lines after the first set in by five.
+fn wrapped(out: &mut String, head: &str, words: &str) {
+    let mut line = head.to_owned();
+    for word in words.split_whitespace() {
+        if line.chars().count() + 1 + word.chars().count() > LINE_MAX {
+            let _ = writeln!(out, "{}", line.trim_end());
+            line = "     ".into();
+        }
+        if !line.ends_with(' ') {
+            line.push(' ');
+        }
+        line.push_str(word);
+    }
+    let _ = writeln!(out, "{line}");
 }
 
 fn shortened(text: &str, room: usize) -> String {
