@@ -4,9 +4,14 @@
 
 #![allow(clippy::unwrap_used, clippy::panic, reason = "a test fails by panicking")]
 
+mod output_disk;
+
 use coilmark::logbook::{Columns, Listener, LogError, LogWriter, Pace, Rows, read};
+use drivers::Moment;
+use output_disk::Disk;
 use proptest::prelude::*;
 use std::io::Read;
+use std::path::Path;
 
 #[derive(Clone, Debug, Default, PartialEq)]
 struct Heard {
@@ -123,19 +128,19 @@ proptest! {
             1..40,
         ),
     ) {
-        let mut bytes = Vec::new();
-        let mut writer = LogWriter::begin(&mut bytes).unwrap();
+        let mut writer = LogWriter::begin(Disk::default(), Path::new("log.csv")).unwrap();
         let mut wanted = Heard::default();
         for (micros, steps, overload) in rows {
             let (t, x) = (f64::from(micros) / 1e6, f64::from(steps) / 1e4);
             if overload {
-                writer.overload(t).unwrap();
+                writer.append(t, None, Moment::START).unwrap();
                 wanted.overloads.push((wanted.readings.len(), t.to_bits()));
             } else {
-                writer.reading(t, x).unwrap();
+                writer.append(t, Some(x), Moment::START).unwrap();
                 wanted.readings.push((t.to_bits(), x.to_bits()));
             }
         }
+        let bytes = writer.close().unwrap().bytes;
         let (rows, heard) = taken(&bytes, Pace::Fast, &[1000]);
         prop_assert_eq!(rows.unwrap().broken, 0);
         prop_assert_eq!(heard, wanted);

@@ -162,7 +162,8 @@ fn not_opened(link: &str, culprits: &[&str]) {
     let job = Job::new();
     Program::run(&words(link, &job, &[])).refuses(3, culprits);
     assert!(!job.dir().exists(), "something is left behind");
-    Program::run(&["meters", "--try", link]).refuses(3, culprits);
+    let asked = ["meters", "--try", link, "--profile", "scpi"];
+    Program::run(&asked).refuses(3, culprits);
 }
 
 #[test]
@@ -194,7 +195,12 @@ fn a_port_that_somebody_else_uses_is_busy() {
     let mut program = Program::start(&words(&served.link(), &job, &[]));
     let open = person.lead_to(&mut program, is_place);
     let path = served.path().unwrap().display().to_string();
-    not_opened(&served.link(), &[&path, "in use"]);
+    let (link, late) = (served.link(), Job::new());
+    let impatient = ["--reconnect-for", "0s"];
+    Program::run(&words(&link, &late, &impatient)).refuses(3, &[&path, "in use"]);
+    assert!(!late.dir().exists(), "something is left behind");
+    let asked = ["meters", "--try", &link, "--profile", "scpi"];
+    Program::run(&asked).refuses(3, &[&path, "in use"]);
     // And the one that has it goes on undisturbed.
     person.perform(&mut program, &open);
     person.finish(program, 0);

@@ -166,6 +166,8 @@ fn a_line_torn_by_power_loss_is_set_aside_and_said() {
     let served = bench.serve_pty(None).unwrap();
     let ended = person.finish(resume(&served.link(), &job, &[]), 0);
     assert!(ended.stderr.contains("torn"), "{}", ended.stderr);
+    let report = std::fs::read_to_string(job.file("report.html")).unwrap();
+    assert!(report.contains("torn (26 bytes) and has been set aside"), "not in the report");
     assert_true(&finding(&person.ledger), &relay(RELAY).truth);
 }
 

@@ -11,7 +11,8 @@ use coilmark::event::{
 };
 use coilmark::journal::{Entry, LocalTime};
 use coilmark::report::{
-    Report, render_csv, render_html, render_json, render_summary, schema, write_all,
+    Report, render_csv, render_html, render_json, render_summary, render_verdicts, schema,
+    write_all,
 };
 use drivers::Function;
 use proptest::prelude::*;
@@ -224,7 +225,8 @@ fn files_are_replaced_whole_and_links_are_not_followed() {
     fs::write(dir.path().join("report.json"), "old").unwrap();
     let report = report(&finished());
     let paths = write_all(dir.path(), &report).unwrap();
-    let texts = [render_html(&report), render_json(&report), render_csv(&report)];
+    let texts =
+        [render_html(&report), render_json(&report), render_csv(&report), render_verdicts(&report)];
     for (path, text) in paths.iter().zip(texts) {
         assert_eq!(fs::read_to_string(path).unwrap(), text);
     }

@@ -10,7 +10,9 @@ use coilmark::event::{
     Ask, AskedDrive, Caution, DriveState, Event, Fault, FaultCode, Latching, LinkNews,
 };
 use coilmark::journal::{self, Entry, FILE_NAME};
-use coilmark::report::{Report, render_csv, render_html, render_json, render_summary};
+use coilmark::report::{
+    Report, render_csv, render_html, render_json, render_summary, render_verdicts,
+};
 use drivers::Function;
 use report_jobs::{Job, candidate, changeover, coil, finding, identified, pin, start, terms};
 use std::fs;
@@ -200,5 +202,6 @@ fn journals_give_the_committed_reports_byte_for_byte() {
         golden(&format!("reports/{name}.json"), render_json(&report).as_bytes());
         golden(&format!("reports/{name}.csv"), render_csv(&report).as_bytes());
         golden(&format!("reports/{name}.txt"), render_summary(&report).as_bytes());
+        golden(&format!("reports/{name}.xml"), render_verdicts(&report).as_bytes());
     }
 }

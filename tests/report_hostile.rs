@@ -7,7 +7,7 @@
 mod report_jobs;
 
 use coilmark::event::{Event, Fault, FaultCode, LinkNews};
-use coilmark::report::{Report, render_csv, render_html, render_summary};
+use coilmark::report::{Report, render_csv, render_html, render_summary, render_verdicts};
 use report_jobs::{Job, candidate, changeover, coil, identified, pin, report, start};
 use std::collections::BTreeSet;
 
@@ -135,4 +135,16 @@ fn nothing_steers_the_terminal() {
     let text = render_summary(&hostile());
     assert!(!text.contains(steers), "{text:?}");
     assert!(text.lines().count() <= 20);
+}
+
+#[test]
+fn nothing_from_outside_is_markup_in_the_verdicts() {
+    let xml = render_verdicts(&hostile());
+    let (tags, texts) = (xml.matches('<').count(), xml.matches("&#60;").count());
+    assert!(texts > 0, "the hostile text is not there: {xml}");
+    assert!(!xml.contains("<script") && !xml.contains(SCRIPT), "{xml}");
+    assert!(!xml.contains(|c: char| c.is_control() && c != '\n'), "{xml:?}");
+    let plain = render_verdicts(&report(&Job::begin(start("4", None))));
+    assert!(tags >= plain.matches('<').count());
+    assert_eq!(tags, xml.matches('>').count(), "a tag that does not end: {xml}");
 }

@@ -61,6 +61,22 @@ pub enum DriverError {
         #[source]
         source: Option<io::Error>,
     },
+    /// The system does not come back from a call on the link.
+    #[error("{port}: link stuck: the system is {late_ms} ms late in {step}")]
+    Stuck {
+        /// The path or address.
+        port: String,
+        /// What the call does.
+        step: &'static str,
+        /// How much later than the longest that it should take, in milliseconds.
+        late_ms: u64,
+    },
+    /// A trace that was played back has come to its end.
+    #[error("{port}: the trace is over")]
+    TraceOver {
+        /// The trace.
+        port: String,
+    },
     /// Nothing came back within the deadline.
     #[error("{port}: no answer to `{query}` within {waited_ms} ms")]
     NoAnswer {
@@ -113,6 +129,31 @@ pub enum DriverError {
         /// What it says now, escaped.
         found: String,
     },
+    /// A supply was asked for more than its limits; nothing was sent to it.
+    #[error("{port}: {asked} asked for, at most {limit} allowed: nothing was sent")]
+    OverLimit {
+        /// The path or address.
+        port: String,
+        /// What was asked for.
+        asked: String,
+        /// The limit.
+        limit: String,
+    },
+    /// A supply's current limit holds it below what it was set to; its output is off again.
+    #[error(
+        "{port}: the supply reaches {reached_volts:.2} V of {volts} V at its limit of {amps:.3} A; \
+             its output is off again"
+    )]
+    CurrentLimited {
+        /// The path or address.
+        port: String,
+        /// Volts that were set.
+        volts: f64,
+        /// Volts that were measured.
+        reached_volts: f64,
+        /// The current limit, in amperes.
+        amps: f64,
+    },
     /// Another instrument than before answers on this port.
     #[error("{port}: a different meter answers: expected `{expected}`, found `{found}`")]
     OtherMeter {
@@ -149,6 +190,9 @@ impl DriverError {
     #[must_use]
     pub fn hint(&self) -> String {
         match self {
+            Self::BadLink { problem, .. } if problem.contains("feature `usb`") => {
+                "build it with `cargo build --release --features usb`, or use usbtmc:/dev/usbtmc0".into()
+            }
             Self::BadLink { .. } => "write serial:PATH[?baud=9600], tcp:HOST:PORT, \
                                      usbtmc:PATH or sim:FILE"
                 .into(),
@@ -156,6 +200,11 @@ impl DriverError {
                 "check the cable and the name; `coilmark meters` lists what is there".into()
             }
             Self::Busy { .. } => "close the other program, or wait until it has let go".into(),
+            Self::Denied { port, .. } if port.starts_with("usb:") => {
+                "a udev rule lets you: SUBSYSTEM==\"usb\", ATTR{idVendor}==\"VENDOR\", \
+                 GROUP=\"plugdev\", MODE=\"0660\"; then plug the meter in again"
+                    .into()
+            }
             Self::Denied { group: Some(group), .. } => {
                 format!("add yourself to group `{group}` (sudo usermod -aG {group} $USER), then log in again")
             }
@@ -166,6 +215,10 @@ impl DriverError {
             }
             Self::WrongKind { .. } => "name the meter's own device node; `coilmark meters` lists them".into(),
             Self::LinkLost { .. } => "plug the meter in again; `coilmark resume` goes on where this stopped".into(),
+            Self::TraceOver { .. } => "nothing more was recorded; give the same commands as then".into(),
+            Self::Stuck { .. } => {
+                "unplug the meter and plug it in again; `coilmark resume` goes on where this stopped".into()
+            }
             Self::NoAnswer { port, .. } if port.starts_with("tcp:") => {
                 "is the meter on, and is no other program connected to it? Many allow only one".into()
             }
@@ -179,6 +232,10 @@ impl DriverError {
             Self::Refused { .. } => "this meter spells the command differently: give its --profile".into(),
             Self::Unsupported { .. } => "use a meter or a --profile that has it".into(),
             Self::SettingLost { .. } => "leave the meter's keys alone while this runs; it has been set again".into(),
+            Self::OverLimit { .. } => "raise --volts-max or --coil-watts-max if the part stands it".into(),
+            Self::CurrentLimited { .. } => "is the supply clipped to the coil's two pins and to nothing else? \
+                                            A short takes all of its current"
+                .into(),
             Self::OtherMeter { .. } => "connect the meter that began this run, or say --accept-meter".into(),
             Self::BadProfile { .. } => "`coilmark schema profile` describes the file".into(),
             Self::System { .. } => "unplug the meter, plug it in again, and retry".into(),

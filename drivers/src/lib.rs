@@ -16,7 +16,9 @@ pub mod profile;
 pub mod reading;
 pub mod scpi;
 pub mod session;
+pub mod spans;
 pub mod stream;
+pub mod supply;
 #[cfg(test)]
 pub(crate) mod testing;
 pub mod trial;
@@ -31,3 +33,4 @@ pub use port::{Port, PortOptions};
 pub use profile::Profile;
 pub use reading::{Function, Reading, Unit, Value};
 pub use session::{Input, Session};
+pub use supply::{Delivered, Supply, SupplyLimits};

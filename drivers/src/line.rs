@@ -2,7 +2,7 @@
 //! lines come out by [`LineAssembler::next`]. CR, LF and CRLF all end a line, CR and LF may
 //! arrive apart, empty lines are dropped. A line with anything but printable ASCII in it is a
 //! [`BadLine`], never mended: what noise ate may have been a digit. At most [`LINE_AT_MOST`]
-//! bytes are ever kept. See fixtures/lines/.
+//! bytes of one are kept, unless longer ones are awaited. See fixtures/lines/.
 
 use crate::error::{DriverError, escape};
 use std::collections::VecDeque;
@@ -10,8 +10,9 @@ use std::collections::VecDeque;
 /// The longest line, in bytes; the rest of a longer one is thrown away up to its end.
 pub const LINE_AT_MOST: usize = 4096;
 
-/// How many whole lines may wait; more than this at once is a flood, and the oldest are lost.
-const WAITING_AT_MOST: usize = 256;
+/// How many whole lines may wait; more than this at once is a flood, and the oldest are lost. One
+/// read of a link brings at most 4096 bytes: they cannot be more lines than this.
+const WAITING_AT_MOST: usize = 2048;
 
 /// A line that is none.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -47,11 +48,18 @@ pub fn garbled(port: &str, expected: &str, found: &[u8]) -> DriverError {
 }
 
 /// Puts lines together.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug)]
 pub struct LineAssembler {
+    line_at_most: usize,
     partial: Vec<u8>,
     overflowed: bool,
     ready: VecDeque<Result<String, BadLine>>,
+}
+
+impl Default for LineAssembler {
+    fn default() -> Self {
+        Self::with_lines_up_to(LINE_AT_MOST)
+    }
 }
 
 impl LineAssembler {
@@ -61,13 +69,19 @@ impl LineAssembler {
         Self::default()
     }
 
+    /// One that awaits lines of up to so many bytes: a block of many readings.
+    #[must_use]
+    pub const fn with_lines_up_to(line_at_most: usize) -> Self {
+        Self { line_at_most, partial: Vec::new(), overflowed: false, ready: VecDeque::new() }
+    }
+
     /// Takes what has arrived.
     pub fn push(&mut self, bytes: &[u8]) {
         let mut rest = bytes;
         loop {
             let end = rest.iter().position(|byte| matches!(byte, b'\r' | b'\n'));
             let part = rest.get(..end.unwrap_or(rest.len())).unwrap_or_default();
-            let room = LINE_AT_MOST.saturating_sub(self.partial.len()).min(part.len());
+            let room = self.line_at_most.saturating_sub(self.partial.len()).min(part.len());
             self.partial.extend_from_slice(part.get(..room).unwrap_or_default());
             self.overflowed |= room < part.len();
             let Some(end) = end else { return };
@@ -91,7 +105,7 @@ impl LineAssembler {
     /// Forgets everything received; returns how many bytes and lines that was, for the record.
     pub fn clear(&mut self) -> usize {
         let forgotten = self.partial.len() + self.ready.len();
-        *self = Self::new();
+        *self = Self::with_lines_up_to(self.line_at_most);
         forgotten
     }
 
@@ -180,6 +194,13 @@ mod tests {
         assembler.push(b"\n+2\n");
         assert!(matches!(assembler.next(), Some(Err(BadLine::TooLong(_)))));
         assert_eq!(assembler.next(), Some(Ok("+2".to_owned())));
+    }
+
+    #[test]
+    fn one_read_of_the_shortest_lines_loses_none() {
+        let mut assembler = LineAssembler::new();
+        assembler.push(&b"1\n".repeat(4096 / 2));
+        assert_eq!(std::iter::from_fn(|| assembler.next()).count(), 2048);
     }
 
     #[test]

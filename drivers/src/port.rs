@@ -3,6 +3,7 @@
 //! opens the link again when it is lost, for as long as it was told to. Dropping a [`Port`]
 //! closes it, and never waits for the thread longer than a second.
 
+mod pulse;
 mod worker;
 
 #[cfg(test)]
@@ -16,12 +17,13 @@ pub(crate) mod testing {
     pub(crate) use super::worker::Worker;
 }
 
-use crate::clock::Clock;
+use crate::clock::{Clock, Moment};
 use crate::error::DriverError;
 use crate::link::{CapturingLink, Dtr, Link, LinkSpec, Opener, RoundTrips, TimingLink};
 use crate::meter::{MeterEvent, Order};
 use crate::profile::Profile;
 use crate::session::Session;
+use pulse::Pulse;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::mpsc::{self, Receiver, Sender};
@@ -70,6 +72,8 @@ pub struct Port {
     commands: Sender<Command>,
     ended: Receiver<()>,
     closed: bool,
+    pulse: Arc<Pulse>,
+    name: String,
 }
 
 impl Port {
@@ -110,7 +114,10 @@ impl Port {
             opener = timed(opener, round_trips.clone(), clock.clone());
         }
         let first = opener()?;
-        Ok(Self::start(Some(first), opener, session, clock, options, sink))
+        let name = first.name().to_owned();
+        let mut port = Self::start(Some(first), opener, session, clock, options, sink);
+        port.name = name;
+        Ok(port)
     }
 
     /// Begins to talk over links that `opener` opens, the first of them on the port's thread: an
@@ -137,7 +144,9 @@ impl Port {
         session.accept_other(options.accept_other);
         let (commands, orders) = mpsc::channel();
         let (ending, ended) = mpsc::channel();
-        let worker = Worker::new(opener, session, clock, options.reconnect_for, orders, sink);
+        let pulse = Arc::new(Pulse::default());
+        let worker = Worker::new(opener, session, clock, options.reconnect_for, orders, sink)
+            .with_pulse(pulse.clone());
         let run = move || {
             worker.run(first);
             drop(ending);
@@ -146,7 +155,17 @@ impl Port {
         if let Err(error) = thread::Builder::new().name("meter".into()).spawn(run) {
             tracing::error!(%error, "no thread for the meter");
         }
-        Self { commands, ended, closed: false }
+        Self { commands, ended, closed: false, pulse, name: "the meter's link".into() }
+    }
+
+    /// Whether the port's thread hangs in the system, seen from outside: [`DriverError::Stuck`]
+    /// once it is two seconds later than the longest that any call should take. A port that is
+    /// stuck can only be dropped; its thread is left behind.
+    #[must_use]
+    pub fn stuck(&self, now: Moment) -> Option<DriverError> {
+        let (late, step) = self.pulse.late(now)?;
+        let late_ms = u64::try_from(late.as_millis()).unwrap_or(u64::MAX);
+        Some(DriverError::Stuck { port: self.name.clone(), step, late_ms })
     }
 
     /// Tells the meter what to do. Readings that were begun before this are not credited to it.

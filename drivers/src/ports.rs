@@ -21,6 +21,8 @@ pub struct FoundPort {
     pub link: String,
     /// What the system knows of it: adapter, serial number; may be empty. Escaped.
     pub description: String,
+    /// Who holds it (`name (pid N)`), as far as the system tells this user. Escaped.
+    pub holder: Option<String>,
 }
 
 /// Lists the ports that are there, sorted. Pseudo-terminals and network instruments are in no
@@ -30,6 +32,10 @@ pub fn list() -> Vec<FoundPort> {
     let mut found: Vec<FoundPort> =
         serialport::available_ports().unwrap_or_default().into_iter().map(describe).collect();
     found.extend(usbtmc_nodes(Path::new("/dev")));
+    for port in &mut found {
+        let path = port.link.split_once(':').map_or("", |(_, path)| path);
+        port.holder = crate::link::holder_of(path);
+    }
     found.sort();
     found
 }
@@ -48,6 +54,7 @@ fn describe(port: serialport::SerialPortInfo) -> FoundPort {
     FoundPort {
         link: format!("serial:{}", port.port_name),
         description: crate::error::escape(description.as_bytes(), 80),
+        holder: None,
     }
 }
 
@@ -63,6 +70,7 @@ fn usbtmc_nodes(folder: &Path) -> Vec<FoundPort> {
             numbered.then(|| FoundPort {
                 link: format!("usbtmc:{}", entry.path().display()),
                 description: "USB test and measurement device".to_owned(),
+                holder: None,
             })
         })
         .collect()

@@ -17,8 +17,13 @@ use std::time::Duration;
 const LISTEN_FOR: Duration = Duration::from_millis(1500);
 /// How long an answer is waited for.
 const ANSWER_WITHIN: Duration = Duration::from_millis(1000);
+/// How long it is waited for under a setting that nobody named.
+const GUESS_WITHIN: Duration = Duration::from_millis(500);
 /// How long a bare line end is given to have its effect.
 const SETTLE_FOR: Duration = Duration::from_millis(100);
+/// How long a port that somebody else holds is waited for: a service that probes fresh ports takes
+/// some ten seconds.
+const BUSY_FOR: Duration = Duration::from_secs(15);
 /// Baud rates in the order of their likelihood (common practice, no source).
 const BAUDS: [u32; 8] = [9600, 115_200, 19_200, 2400, 38_400, 57_600, 4800, 1200];
 
@@ -33,6 +38,8 @@ pub struct Found {
     pub profile_text: String,
     /// What it said: its identification, or a line. Escaped.
     pub said: String,
+    /// Whether the program can set its function; if not, it has a dial.
+    pub commanded: bool,
 }
 
 /// Opens a link with other settings.
@@ -68,10 +75,17 @@ fn work_out_over(
     tell: &mut dyn FnMut(&str),
 ) -> Result<Found, DriverError> {
     let mut worst = None;
-    for candidate in candidates(spec) {
-        tell(&format!("trying {candidate}"));
-        let mut link = open(&candidate)?;
-        match (Trial { link: &mut *link, clock, spec: &candidate }).run()? {
+    let candidates = candidates(spec);
+    // Who sends by itself is noise at a wrong rate, not silence: it is listened for only once.
+    let mut listen = true;
+    for (index, candidate) in candidates.iter().enumerate() {
+        tell(&format!("trying {candidate} ({} of {})", index + 1, candidates.len()));
+        let mut link = open_when_free(candidate, clock, open, tell)?;
+        let answer_within = if index == 0 { ANSWER_WITHIN } else { GUESS_WITHIN };
+        let heard =
+            Trial { link: &mut *link, clock, spec: candidate, listen, answer_within }.run()?;
+        listen = !matches!(heard, Heard::Silence);
+        match heard {
             Heard::Meter(found) => return Ok(*found),
             Heard::Noise(bytes) => {
                 tell("bytes that are no text: wrong baud rate or parity");
@@ -90,6 +104,28 @@ fn work_out_over(
         query: "*IDN?".to_owned(),
         waited_ms: u64::try_from(ANSWER_WITHIN.as_millis()).unwrap_or(u64::MAX),
     }))
+}
+
+/// Opens a link, once whoever holds it has let go.
+fn open_when_free(
+    spec: &LinkSpec,
+    clock: &dyn Clock,
+    open: &mut OpenSpec<'_>,
+    tell: &mut dyn FnMut(&str),
+) -> Result<Box<dyn Link>, DriverError> {
+    let until = clock.now() + BUSY_FOR;
+    let mut told = false;
+    loop {
+        match open(spec) {
+            Err(busy @ DriverError::Busy { .. }) if clock.now() < until => {
+                if !std::mem::replace(&mut told, true) {
+                    tell(&format!("{busy}; waiting for it to be let go"));
+                }
+                clock.pause(Duration::from_millis(250));
+            }
+            opened => return opened,
+        }
+    }
 }
 
 /// The link as given, then a serial port's other settings.
@@ -115,6 +151,8 @@ struct Trial<'a> {
     link: &'a mut dyn Link,
     clock: &'a dyn Clock,
     spec: &'a LinkSpec,
+    listen: bool,
+    answer_within: Duration,
 }
 
 /// What came within a span.
@@ -139,7 +177,8 @@ impl Trial<'_> {
             return Ok(self.ask_who(Terminator::Lf)?.unwrap_or(Heard::Silence));
         }
         self.link.clear_input()?;
-        let heard = self.catch(LISTEN_FOR, |_| false)?;
+        let listen_for = if self.listen { LISTEN_FOR } else { SETTLE_FOR };
+        let heard = self.catch(listen_for, |_| false)?;
         if heard.is_noise() {
             return Ok(Heard::Noise(heard.bytes));
         }
@@ -212,7 +251,7 @@ impl Trial<'_> {
         }
         self.send("*IDN?", terminator)?;
         let is_answer = |line: &str| line.trim() != "*IDN?" && may_be_identity(line);
-        let heard = self.catch(ANSWER_WITHIN, is_answer)?;
+        let heard = self.catch(self.answer_within, is_answer)?;
         if let Some(identity) = heard.lines.iter().find(|line| is_answer(line)) {
             let echo = heard.lines.iter().any(|line| line.trim() == "*IDN?");
             return Ok(Some(self.found("scpi", Some(terminator), echo, identity)?));
@@ -226,7 +265,7 @@ impl Trial<'_> {
             return Ok(None);
         };
         self.send(poll, terminator)?;
-        let heard = self.catch(ANSWER_WITHIN, |line| line.trim() != poll)?;
+        let heard = self.catch(self.answer_within, |line| line.trim() != poll)?;
         self.read_with("polled-lines", Some(terminator), &heard.lines)
     }
 
@@ -265,12 +304,13 @@ impl Trial<'_> {
         if echo {
             text = text.replace("kind = \"scpi\"", "kind = \"scpi\"\necho = true");
         }
-        Profile::parse(name, &text)?;
+        let commanded = Profile::parse(name, &text)?.commanded();
         Ok(Heard::Meter(Box::new(Found {
             link: self.spec.clone(),
             profile: name,
             profile_text: text,
             said: escape(said.trim().as_bytes(), 120),
+            commanded,
         })))
     }
 }

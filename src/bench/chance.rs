@@ -20,6 +20,8 @@ pub(crate) enum Stream {
     Hands = 3,
     /// How well a tip touches.
     Touch = 4,
+    /// Noise of an output.
+    Output = 5,
 }
 
 impl Chance {

@@ -5,8 +5,10 @@
 //! leads' resistance are the meter's matter.
 
 use super::network::{Junction, Network, Solution};
+use super::output::Equipment;
 use super::part::{CoilTask, Part, Suppression};
 use super::supply::{Applied, Delivered, Supply};
+use drivers::Moment;
 use std::cell::RefCell;
 
 /// Between the doubled or joined pins of one terminal, in ohms.
@@ -34,7 +36,10 @@ pub(crate) struct Circuit {
     supply: Supply,
     touch: Touch,
     armature_set: bool,
+    /// Whether the equipment on the other side of a zone is in alarm.
+    in_alarm: bool,
     copper: f64,
+    equipment: Option<Equipment>,
     /// Answers since anything last changed: readings come many to a touch.
     answered: RefCell<Vec<(Probe, Option<f64>)>>,
 }
@@ -49,11 +54,13 @@ pub(crate) enum Probe {
 }
 
 impl Circuit {
-    pub(crate) fn new(part: Part, supply: Supply, celsius: f64) -> Self {
+    pub(crate) fn new(part: Part, supply: Supply, celsius: f64, seed: u64) -> Self {
         let armature_set = part.begins_set;
         let copper = 1.0 + COPPER_PER_KELVIN * (celsius - 20.0);
         let (touch, answered) = (Touch::default(), RefCell::default());
-        Self { part, supply, touch, armature_set, copper, answered }
+        let equipment = part.output.clone().map(|output| Equipment::new(output, seed));
+        let in_alarm = false;
+        Self { part, supply, touch, armature_set, in_alarm, copper, equipment, answered }
     }
 
     pub(crate) fn part(&self) -> &Part {
@@ -62,6 +69,16 @@ impl Circuit {
 
     pub(crate) fn applied(&self) -> Option<Applied> {
         self.supply.applied
+    }
+
+    /// Sets the supply's current limit.
+    pub(crate) fn limit_amps(&mut self, amps: f64) {
+        self.supply.amps_max = amps;
+    }
+
+    /// What the supply delivers as things stand.
+    pub(crate) fn delivered(&self) -> Delivered {
+        self.supply.solve(&self.network().0).1
     }
 
     /// Whether the supply can be set to this.
@@ -111,11 +128,34 @@ impl Circuit {
         self.volts(Probe::TestAmps(0.0)).is_none()
     }
 
-    /// Volts that the supply puts between the tips.
-    pub(crate) fn live_volts(&self) -> f64 {
-        match self.supply.applied {
-            Some(_) => self.volts(Probe::Voltmeter).unwrap_or(0.0),
-            None => 0.0,
+    /// Volts that the supply, or the equipment, puts between the tips.
+    pub(crate) fn live_volts(&self, now: Moment) -> f64 {
+        let supplied = match (self.supply.applied, self.part.zone) {
+            (None, None) => 0.0,
+            _ => self.volts(Probe::Voltmeter).unwrap_or(0.0),
+        };
+        supplied + self.equipment_volts(now)
+    }
+
+    /// The alarm of the equipment begins, or is taken off; false where there is none.
+    pub(crate) fn set_alarm(&mut self, on: bool, now: Moment) -> bool {
+        self.in_alarm = on;
+        self.answered.borrow_mut().clear();
+        let output = self.equipment.as_mut().map(|it| it.set_alarm(on, now));
+        output.is_some() || self.part.zone.is_some()
+    }
+
+    /// Volts of red against black that the equipment's output puts there: its terminals are the
+    /// first two pins.
+    pub(crate) fn equipment_volts(&self, now: Moment) -> f64 {
+        let Some(equipment) = &self.equipment else { return 0.0 };
+        let Touch { red, black, together } = &self.touch;
+        let across = |plus: &[usize], minus: &[usize]| plus.contains(&0) && minus.contains(&1);
+        match () {
+            () if *together => 0.0,
+            () if across(red, black) => equipment.volts(now),
+            () if across(black, red) => -equipment.volts(now),
+            () => 0.0,
         }
     }
 
@@ -176,6 +216,12 @@ impl Circuit {
         self.part.joined.iter().for_each(|pins| link(&mut network, pins));
         for &(a, b, ohms) in &self.part.resistors {
             network.resistor(a, b, ohms);
+        }
+        if let Some(zone) = &self.part.zone {
+            network.resistor(0, 1, zone.source_ohms);
+            network.source(0, 1, zone.volts / zone.source_ohms);
+            let on_it = if self.in_alarm { zone.alarm_ohms } else { zone.rest_ohms };
+            on_it.into_iter().for_each(|ohms| network.resistor(0, 1, ohms));
         }
         let (red, black) = (network.node(), network.node());
         for (tip, pins) in [(red, &self.touch.red), (black, &self.touch.black)] {

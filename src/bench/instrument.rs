@@ -6,6 +6,7 @@ use super::line_voice::LineVoice;
 use super::meter_model::{MeterModel, VoiceKind};
 use super::scpi_voice::ScpiVoice;
 use super::state::State;
+use super::supply_voice::SupplyVoice;
 use drivers::Moment;
 use std::collections::VecDeque;
 use std::time::Duration;
@@ -25,6 +26,7 @@ pub(crate) struct Instrument {
 enum Voice {
     Scpi(Box<ScpiVoice>),
     Lines(LineVoice),
+    Supply(SupplyVoice),
 }
 
 impl Instrument {
@@ -32,7 +34,17 @@ impl Instrument {
         let voice = match model.voice {
             VoiceKind::Scpi => Voice::Scpi(Box::new(ScpiVoice::new(model.identity.clone()))),
             VoiceKind::Lines => Voice::Lines(LineVoice::default()),
+            VoiceKind::PolledLines => Voice::Lines(LineVoice::polled()),
         };
+        Self::speaking(voice)
+    }
+
+    /// The supply instead of a meter.
+    pub(crate) fn supply() -> Self {
+        Self::speaking(Voice::Supply(SupplyVoice::default()))
+    }
+
+    fn speaking(voice: Voice) -> Self {
         Self {
             voice,
             silent: false,
@@ -51,8 +63,10 @@ impl Instrument {
         if self.echo {
             self.hold(now, bytes.to_vec());
         }
-        if let Voice::Scpi(voice) = &mut self.voice {
-            voice.push(bytes, state, now);
+        match &mut self.voice {
+            Voice::Scpi(voice) => voice.push(bytes, state, now),
+            Voice::Supply(voice) => voice.push(bytes, state, now),
+            Voice::Lines(voice) => voice.push(bytes),
         }
     }
 
@@ -61,6 +75,7 @@ impl Instrument {
         let said = match &mut self.voice {
             Voice::Scpi(voice) => voice.next(state, now),
             Voice::Lines(voice) => voice.next(state, now),
+            Voice::Supply(voice) => voice.next(),
         };
         if !said.is_empty() && !self.silent {
             let said = self.replace_next.take().unwrap_or(said);
@@ -78,7 +93,8 @@ impl Instrument {
     pub(crate) fn wake_at(&self) -> Option<Moment> {
         let voice = match &self.voice {
             Voice::Scpi(voice) => voice.wake_at(),
-            Voice::Lines(voice) => Some(voice.wake_at()),
+            Voice::Lines(voice) => voice.wake_at(),
+            Voice::Supply(_) => None,
         };
         voice.into_iter().chain(self.held.front().map(|(due, _)| *due)).min()
     }
@@ -126,6 +142,7 @@ impl Instrument {
     pub(crate) fn power_cycle(&mut self, state: &mut State) {
         self.held.clear();
         match &mut self.voice {
+            Voice::Supply(voice) => voice.power_cycle(state),
             Voice::Scpi(voice) => voice.power_cycle(state),
             Voice::Lines(voice) => voice.start_over(),
         }

@@ -1,5 +1,5 @@
 //! A dial meter's voice: it sends a line after every conversion, in the function of its dial,
-//! and hears nothing. A line is a sign, a number, a space and a unit word (`+0329.8 OHM`,
+//! and hears nothing; or it sends one for each `D` that it hears. A line is a sign, a number, a space and a unit word (`+0329.8 OHM`,
 //! `+1.600 KOHM`, `OL  OHM`, `+13.71 VDC`, `+0.552 DIO`), ended by CR LF. Sans-I/O like the
 //! commanded voice; what is measured, the shared [`State`] knows.
 
@@ -11,12 +11,40 @@ use drivers::{Function, Moment, Value};
 #[derive(Clone, Debug, Default)]
 pub(crate) struct LineVoice {
     conversion: Option<Conversion>,
+    /// Whether it waits to be asked.
+    polled: bool,
+    heard: Vec<u8>,
+    /// Lines asked for and not sent yet.
+    owed: u32,
 }
 
+/// The longest line that it listens to, in bytes.
+const HEARD_MAX: usize = 64;
+
 impl LineVoice {
+    /// A voice that speaks when it is asked.
+    pub(crate) fn polled() -> Self {
+        Self { polled: true, ..Self::default() }
+    }
+
+    /// Bytes arrived from the program; any end of a line ends a poll.
+    pub(crate) fn push(&mut self, bytes: &[u8]) {
+        for byte in bytes.iter().filter(|_| self.polled) {
+            if !matches!(byte, b'\r' | b'\n') {
+                self.heard.push(*byte);
+                self.heard.truncate(HEARD_MAX);
+            } else if std::mem::take(&mut self.heard) == b"D" {
+                self.owed = self.owed.saturating_add(1);
+            }
+        }
+    }
+
     /// The lines that are due by now. After a long silence only the newest is sent: a meter does
     /// not catch up.
     pub(crate) fn next(&mut self, state: &mut State, now: Moment) -> Vec<u8> {
+        if self.polled && self.owed == 0 {
+            return Vec::new();
+        }
         let Some(conversion) = self.conversion else {
             self.conversion = Some(state.begin(now));
             return Vec::new();
@@ -27,15 +55,17 @@ impl LineVoice {
         let shown = state.finish(&conversion);
         let late = now.since(conversion.due) > state.meter.conversion();
         let from = if late { now } else { conversion.due };
-        self.conversion = Some(state.begin(from));
+        self.owed = self.owed.saturating_sub(1);
+        self.conversion = (!self.polled || self.owed > 0).then(|| state.begin(from));
         let mut line = line(conversion.function, shown).into_bytes();
         line.extend_from_slice(b"\r\n");
         line
     }
 
-    /// When the conversion under way ends; at once if none is.
-    pub(crate) fn wake_at(&self) -> Moment {
-        self.conversion.map_or(Moment::START, |c| c.due)
+    /// When the conversion under way ends; at once if none is. `None`: when it is asked.
+    pub(crate) fn wake_at(&self) -> Option<Moment> {
+        let asked = !self.polled || self.owed > 0;
+        asked.then(|| self.conversion.map_or(Moment::START, |c| c.due))
     }
 
     /// The dial was turned: the conversion under way is thrown away.

@@ -151,7 +151,10 @@ impl Meter {
     /// The value without the meter's own errors.
     fn ideal(&self, circuit: &Circuit, function: Function, now: Moment) -> Shown {
         match function {
-            Function::VoltageDc => self.volts(circuit.volts(Probe::Voltmeter).unwrap_or(0.0)),
+            Function::VoltageDc => {
+                let supplied = circuit.volts(Probe::Voltmeter).unwrap_or(0.0);
+                self.volts(supplied + circuit.equipment_volts(now))
+            }
             Function::VoltageAc => self.volts(0.0),
             Function::Resistance => self.ranging(circuit, self.in_series(now)),
             Function::Resistance4w => self.ranging(circuit, 0.0),

@@ -43,6 +43,8 @@ pub enum VoiceKind {
     Scpi,
     /// Sends lines by itself, in the function of its dial.
     Lines,
+    /// Sends such a line for each `D` that it is asked with.
+    PolledLines,
 }
 
 /// Accuracy of one kind of function.
@@ -96,6 +98,12 @@ impl MeterModel {
             resistance: Accuracy { percent: 0.8, counts: 3.0, noise_counts: 0.3 },
             voltage: Accuracy { percent: 0.5, counts: 3.0, noise_counts: 0.3 },
         }
+    }
+
+    /// The same hand-held meter, which speaks when it is asked.
+    #[must_use]
+    pub fn polled() -> Self {
+        Self { voice: VoiceKind::PolledLines, ..Self::free_running() }
     }
 
     /// Reads a meter file.

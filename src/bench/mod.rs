@@ -14,6 +14,8 @@ mod line_voice;
 mod meter;
 mod meter_model;
 mod network;
+mod output;
+mod output_file;
 mod part;
 mod part_file;
 mod part_raw;
@@ -25,13 +27,16 @@ mod scpi_voice;
 mod serve;
 mod state;
 mod supply;
+mod supply_voice;
 mod toml_text;
 mod wire;
+mod zone_file;
 
 pub use console::{Listen, StandaloneError, StandaloneOptions, StandaloneSummary, run_standalone};
 pub use hands::{HandTimes, SlipRates};
 pub use hazard::{Hazard, HazardKind};
 pub use meter_model::{Accuracy, MeterModel, VoiceKind};
+pub use output::Output;
 pub use part::{Part, TrueCoil, TruePole, Truth};
 pub use part_file::BadPart;
 pub use serve::{ServeError, Served};
@@ -202,6 +207,30 @@ impl Bench {
     pub fn serve_tcp(&self, addr: SocketAddr) -> Result<Served, ServeError> {
         self.run_in_real_time();
         Served::on_tcp(self.clone(), self.instrument(), addr)
+    }
+
+    /// Serves the supply on a pseudo-terminal of its own, as [`Bench::serve_pty`] does the meter.
+    ///
+    /// # Errors
+    /// As [`Bench::serve_pty`].
+    pub fn serve_supply_pty(&self, name: Option<&Path>) -> Result<Served, ServeError> {
+        self.run_in_real_time();
+        Served::on_pty(self.clone(), Instrument::supply(), name)
+    }
+
+    /// Serves the supply on TCP, as [`Bench::serve_tcp`] does the meter.
+    ///
+    /// # Errors
+    /// As [`Bench::serve_tcp`].
+    pub fn serve_supply_tcp(&self, addr: SocketAddr) -> Result<Served, ServeError> {
+        self.run_in_real_time();
+        Served::on_tcp(self.clone(), Instrument::supply(), addr)
+    }
+
+    /// Whether a voltage is applied to the part now.
+    #[must_use]
+    pub fn is_driven(&self) -> bool {
+        self.state().circuit.applied().is_some_and(|applied| applied.volts.abs() > 1e-9)
     }
 
     /// Takes the bench's time from this clock, on top of what simulated time has passed.

@@ -3,8 +3,11 @@
 //! one place, the truth agrees with the model) and never changes; its armature's state and the
 //! electricity are the circuit's matter. Pins inside are positions in [`Part::pins`].
 
+use super::output::Output;
 use super::part_file::{self, BadPart};
+use super::zone_file;
 use crate::event::{FaultCode, Form, Latching, Pin, Pins};
+use serde::Deserialize;
 use std::path::Path;
 
 /// One part.
@@ -25,6 +28,10 @@ pub struct Part {
     pub(crate) latching: Latching,
     pub(crate) begins_set: bool,
     pub(crate) armature_stuck: bool,
+    /// A panel's zone input between the part's two pins, if that is what it is.
+    pub(crate) zone: Option<Zone>,
+    /// The equipment's output, where this is one and not a relay.
+    pub output: Option<Output>,
 }
 
 impl Part {
@@ -40,12 +47,16 @@ impl Part {
         }
     }
 
-    /// Reads the text of a relay file; `file` is its name in messages.
+    /// Reads the text of a relay file, or of an output file; `file` is its name in messages.
     ///
     /// # Errors
     /// [`BadPart`] names the file, the line and the key.
     pub fn parse(text: &str, file: &str) -> Result<Self, BadPart> {
-        part_file::parse(text, file)
+        match text {
+            text if super::output_file::is_one(text) => super::output_file::parse(text, file),
+            text if zone_file::is_one(text) => zone_file::parse(text, file),
+            text => part_file::parse(text, file),
+        }
     }
 
     /// The JSON Schema of a relay file.
@@ -53,6 +64,20 @@ impl Part {
     pub fn schema() -> schemars::Schema {
         part_file::schema()
     }
+}
+
+/// A panel's zone input with the loop on it.
+#[derive(Clone, Copy, Debug, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Zone {
+    /// Volts of the open terminals.
+    pub(crate) volts: f64,
+    /// The panel's source, in ohms.
+    pub(crate) source_ohms: f64,
+    /// The loop at rest, in ohms; left out: open.
+    pub(crate) rest_ohms: Option<f64>,
+    /// The loop in alarm, in ohms; left out: open.
+    pub(crate) alarm_ohms: Option<f64>,
 }
 
 /// What is true of a part, in the words of the result.

@@ -145,6 +145,8 @@ impl Checker<'_> {
             latching: self.raw.latching,
             begins_set: self.raw.begins_set,
             armature_stuck,
+            zone: None,
+            output: None,
         })
     }
 

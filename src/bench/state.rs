@@ -6,10 +6,10 @@ use super::circuit::Circuit;
 use super::hands::Hands;
 use super::hazard::{Hazard, HazardKind};
 use super::meter::{Conversion, Meter, Shown};
-use super::supply::{Applied, Supply};
+use super::supply::{Applied, Delivered, Setting, Supply};
 use super::{BenchOptions, Limits};
 use crate::bench::part::Part;
-use crate::event::{Answer, Ask, AskedDrive, DriveState, Pin};
+use crate::event::{AlarmState, Answer, Ask, AskedDrive, DriveState, Pin};
 use drivers::Moment;
 use std::time::Duration;
 
@@ -27,6 +27,10 @@ pub(crate) struct State {
     pub(crate) meter: Meter,
     pub(crate) hands: Hands,
     pub(crate) hazards: Vec<Hazard>,
+    /// The pins that the commanded supply's plus and minus are clipped to.
+    clips: Option<(usize, usize)>,
+    /// What the commanded supply is set to.
+    pub(crate) setting: Setting,
     limits: Limits,
     live_recorded: bool,
 }
@@ -38,10 +42,12 @@ impl State {
         hands.cannot_drive = options.cannot_drive;
         let supply = Supply::new(options.supply_volts_max, options.supply_amps_max);
         Self {
-            circuit: Circuit::new(part, supply, options.celsius),
+            circuit: Circuit::new(part, supply, options.celsius, options.seed),
             meter: Meter::new(options.meter.clone(), options.seed, options.noise),
             hands,
             hazards: Vec::new(),
+            clips: None,
+            setting: Setting::default(),
             limits: options.limits,
             live_recorded: false,
         }
@@ -64,6 +70,8 @@ impl State {
         let times = self.hands.times;
         match ask {
             Ask::Acknowledge { .. } => (Answer::Acknowledged, times.answer),
+            // There is one board on this bench.
+            Ask::Serial { .. } => (Answer::Ready, times.answer),
             Ask::Place { red, black, drive, .. } => match self.pair(red, black) {
                 Some(pair) if !self.hands.cannot_reach(red, black) => {
                     self.look_out_for_mismatch(*drive, pair, now);
@@ -73,6 +81,18 @@ impl State {
                 _ => (Answer::Skip, times.answer),
             },
             Ask::Drive(drive) if self.drive(drive, now) => {
+                (Answer::Ready, times.drive + times.answer)
+            }
+            Ask::Clip { plus, minus } => match self.pair(plus, minus) {
+                Some(pair) if !self.hands.cannot_drive => {
+                    self.clips = Some(pair);
+                    self.switch(now);
+                    (Answer::Ready, times.drive + times.answer)
+                }
+                _ => (Answer::Skip, times.answer),
+            },
+            Ask::Alarm { state } if self.circuit.set_alarm(*state == AlarmState::On, now) => {
+                self.meter.drive_changed(now);
                 (Answer::Ready, times.drive + times.answer)
             }
             Ask::Drive(_) | Ask::Alarm { .. } => (Answer::Skip, times.answer),
@@ -123,6 +143,26 @@ impl State {
         true
     }
 
+    /// The commanded supply does what it is set to.
+    pub(crate) fn switch(&mut self, now: Moment) {
+        let Setting { volts, amps, on } = self.setting;
+        self.circuit.limit_amps(amps);
+        let pins = self.clips.filter(|_| on);
+        let applied = pins.map(|(plus, minus)| Applied { plus, minus, volts });
+        if on && volts > self.limits.volts_max + 1e-9 {
+            self.record(HazardKind::AboveVolts, pins, volts, false, now);
+        }
+        self.apply(applied, now);
+    }
+
+    /// What it measures at its output.
+    pub(crate) fn delivered(&self) -> Delivered {
+        match (self.setting.on, self.clips) {
+            (true, None) => Delivered { volts: self.setting.volts, ..Delivered::default() },
+            _ => self.circuit.delivered(),
+        }
+    }
+
     /// Switches the supply and takes note of what that does.
     fn apply(&mut self, applied: Option<Applied>, now: Moment) {
         let delivered = self.circuit.apply(applied);
@@ -146,7 +186,7 @@ impl State {
         if self.live_recorded || !self.meter.function().sources_current() {
             return;
         }
-        let volts = self.circuit.live_volts();
+        let volts = self.circuit.live_volts(now);
         if volts.abs() > LIVE_VOLTS {
             self.live_recorded = kind == HazardKind::OhmsOnLive;
             let (pins, slipped) = (self.hands.at(), self.hands.slipped());

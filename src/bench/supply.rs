@@ -27,6 +27,21 @@ pub(crate) struct Applied {
     pub(crate) volts: f64,
 }
 
+/// What a supply that is commanded over a link is set to.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Setting {
+    pub(crate) volts: f64,
+    pub(crate) amps: f64,
+    pub(crate) on: bool,
+}
+
+impl Default for Setting {
+    /// As it is switched on: nothing, behind a tenth of an ampere.
+    fn default() -> Self {
+        Self { volts: 0.0, amps: 0.1, on: false }
+    }
+}
+
 /// What the supply does in a solved network.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(crate) struct Delivered {

@@ -20,6 +20,9 @@ pub(super) struct Bench {
     /// The meter sends lines by itself and has a dial, instead of speaking SCPI
     #[arg(long)]
     line_meter: bool,
+    /// The meter sends a line for each `D` that it is asked with, and has a dial
+    #[arg(long, conflicts_with = "line_meter")]
+    polled_meter: bool,
     /// Seed of everything that varies
     #[arg(long, value_name = "N", default_value_t = 1)]
     seed: u64,
@@ -38,6 +41,7 @@ impl From<Bench> for BenchTerms {
             tcp: w.tcp,
             name: w.name,
             line_meter: w.line_meter,
+            polled_meter: w.polled_meter,
             seed: w.seed,
             steady: w.steady,
             pace: w.pace,

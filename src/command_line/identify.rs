@@ -2,7 +2,7 @@
 //! becomes the terms of the same name; ranges are checked there, where a message can say which
 //! value was expected.
 
-use super::meter::{Meter, OperatorWord, duration};
+use super::meter::{EaseWords, Meter, OperatorWord, duration};
 use clap::{Args, ValueEnum};
 use coilmark::event::Pins;
 use coilmark::run::{IdentifyTerms, ResumeTerms};
@@ -31,6 +31,10 @@ pub(super) struct Identify {
     /// Never ask for a drive above this power in the coil as measured, in watts
     #[arg(long, value_name = "WATTS", default_value_t = 3.0)]
     coil_watts_max: f64,
+    /// A programmable supply that drives the coil, within these limits: serial:PATH, tcp:HOST:PORT,
+    /// usbtmc:PATH or sim: (with a simulated meter); manual asks a person [default: manual]
+    #[arg(long, value_name = "LINK")]
+    drive: Option<String>,
     /// Temperature of the coil, to state its ohms at 20 degrees, in degrees Celsius
     #[arg(long, value_name = "CELSIUS", allow_negative_numbers = true)]
     ambient_celsius: Option<f64>,
@@ -65,6 +69,9 @@ pub(super) struct Resume {
     /// The meter is on another link now
     #[arg(long, value_name = "LINK")]
     meter: Option<String>,
+    /// A programmable supply that drives the coil [default: a person does]
+    #[arg(long, value_name = "LINK")]
+    drive: Option<String>,
     /// The meter's dialect, if it is another now
     #[arg(long, value_name = "NAME|FILE")]
     profile: Option<String>,
@@ -74,6 +81,8 @@ pub(super) struct Resume {
     /// Go on with another meter than the one that began the job; this is recorded
     #[arg(long)]
     accept_meter: bool,
+    #[command(flatten)]
+    ease: EaseWords,
     /// Who is asked
     #[arg(long, value_enum, default_value_t = OperatorWord::Lines)]
     operator: OperatorWord,
@@ -89,6 +98,7 @@ impl From<Identify> for IdentifyTerms {
             confidence: w.confidence,
             volts_max: w.volts_max,
             coil_watts_max: w.coil_watts_max,
+            drive: w.drive,
             ambient_celsius: w.ambient_celsius,
             quick: w.quick,
             isolation: w.isolation,
@@ -103,9 +113,11 @@ impl From<Resume> for ResumeTerms {
         Self {
             job: w.job,
             meter: w.meter,
+            drive: w.drive,
             profile: w.profile,
             reconnect_for: w.reconnect_for,
             accept_meter: w.accept_meter,
+            ease: w.ease.into(),
             operator: w.operator.into(),
         }
     }

@@ -3,7 +3,7 @@
 //! refused and `5m` is not guessed at.
 
 use clap::{Args, ValueEnum};
-use coilmark::run::{MeterTerms, OperatorChoice};
+use coilmark::run::{Ease, MeterTerms, OperatorChoice};
 use std::path::PathBuf;
 use std::time::Duration;
 
@@ -21,11 +21,43 @@ pub(super) struct Meter {
     /// Write every byte on the link to this file, to be replayed later
     #[arg(long, value_name = "FILE")]
     trace_link: Option<PathBuf>,
+    #[command(flatten)]
+    ease: EaseWords,
+}
+
+/// What eases the work of a person with a lead in each hand.
+#[derive(Args)]
+pub(super) struct EaseWords {
+    /// What is heard: the terminal's bell, in patterns, or nothing
+    #[arg(long, value_enum, default_value_t = SoundsWord::Bell)]
+    sounds: SoundsWord,
+    /// A program, with its words, that reads each ask and result as a line and speaks it; no shell
+    #[arg(long, value_name = "PROGRAM")]
+    say: Option<String>,
+    /// Take an open pair once it was held for so long, after a countdown, instead of by a key
+    #[arg(long, value_name = "TIME", value_parser = duration)]
+    dwell: Option<Duration>,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum SoundsWord {
+    /// The terminal's bell
+    Bell,
+    /// Nothing
+    Off,
+}
+
+impl From<EaseWords> for Ease {
+    fn from(w: EaseWords) -> Self {
+        Self { silent: w.sounds == SoundsWord::Off, say: w.say, dwell: w.dwell }
+    }
 }
 
 #[derive(Clone, Copy, ValueEnum)]
 pub(super) enum OperatorWord {
-    /// Plain lines of text
+    /// A full screen, to be read from where the hands are: the usual one on a terminal
+    Screen,
+    /// Plain lines of text, as a screen reader likes them
     Lines,
     /// One JSON object a line, for scripts and switch matrices
     Json,
@@ -38,6 +70,7 @@ impl From<Meter> for MeterTerms {
             profile: w.profile,
             reconnect_for: w.reconnect_for,
             trace_link: w.trace_link,
+            ease: w.ease.into(),
         }
     }
 }
@@ -45,6 +78,7 @@ impl From<Meter> for MeterTerms {
 impl From<OperatorWord> for OperatorChoice {
     fn from(word: OperatorWord) -> Self {
         match word {
+            OperatorWord::Screen => Self::Screen,
             OperatorWord::Lines => Self::Lines,
             OperatorWord::Json => Self::Json,
         }

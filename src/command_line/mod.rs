@@ -4,30 +4,45 @@
 
 mod analyse;
 mod bench;
+mod board;
+mod defaults;
+mod fit;
+mod guidance;
+mod history;
 mod identify;
 mod meter;
+mod meters;
+mod output;
 mod papers;
+mod pickup;
+mod topics;
+mod zone;
 
 use analyse::Analyse;
 use bench::Bench;
-use clap::error::ErrorKind;
-use clap::{CommandFactory, Parser, Subcommand};
-use coilmark::run::{self, Exit, Failure, Rendering};
+use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
+use coilmark::run::{self, Exit, Failure, Rendering, Settings};
+use fit::Fit;
+use guidance::{Completions, Help, Manual};
 use identify::{Identify, Resume};
-use papers::{Demo, Meters, Report, SchemaWords, Verify};
+use meters::Meters;
+use output::Output;
+use papers::{Demo, Report, SchemaWords, Sign, Verify};
+use pickup::PickUp;
+use zone::Zone;
 
 /// The longest message about a word, in characters: the word may be of any length.
 const MESSAGE_MAX: usize = 600;
 
 /// Identifies unmarked relays pin by pin with one multimeter, and hands over a dated report.
 #[derive(Parser)]
-#[command(name = "coilmark", version, arg_required_else_help = true)]
+#[command(name = "coilmark", version, disable_help_subcommand = true)]
 #[command(after_help = "Exit codes: 0 done or identified; 1 undecided, or a limit failed; 2 bad \
     invocation or file; 3 instrument or link; 4 stopped by the operator; 5 record not written.\n\n\
     Start with `coilmark demo`: no hardware, no questions, under half a minute.")]
 struct Words {
     #[command(subcommand)]
-    command: Command,
+    command: Option<Command>,
     /// Say more on standard error (repeat for still more)
     #[arg(long, short, global = true, action = clap::ArgAction::Count)]
     verbose: u8,
@@ -41,40 +56,91 @@ enum Command {
     Meters(Meters),
     /// Find out which pin of an unmarked relay is what
     Identify(Identify),
+    /// Log a switched output through rest, alarm and the end of its window
+    Output(Output),
+    /// Test relay boards against a plan, one after another; `board plan` makes one
+    Board(board::Board),
+    /// Look back over many boards: list, yields, failures, capability, drift, export
+    History(history::History),
     /// Say what a switched output does, from a recorded log of its volts
     Analyse(Analyse),
-    /// Go on with an identification that was interrupted
+    /// Say whether this output will hold this relay: hot, on a low battery, at the cable's end
+    Fit(Box<Fit>),
+    /// Measure pick-up and drop-out by ramps, with a contact as witness
+    Pickup(Box<PickUp>),
+    /// A zone loop: work it out, prove it at the panel, draw it, learn a panel, find numbers
+    #[command(subcommand)]
+    Zone(Box<Zone>),
+    /// Go on with a run that was interrupted
     Resume(Resume),
     /// Render the reports of a job again, from its record alone
     Report(Report),
     /// Check that the record of a job is whole and unchanged
     Verify(Verify),
+    /// Sign the record of a job with a key of your own
+    Sign(Sign),
     /// Run the simulated instruments by themselves, on a pseudo-terminal or TCP
     Bench(Bench),
     /// Print the JSON Schema of something machine-readable
     Schema(SchemaWords),
+    /// Show which settings are in force, and where they are from
+    Settings,
+    /// Explain a command, or a word of the trade
+    Help(Help),
+    /// Print completions for a shell
+    Completions(Completions),
+    /// Write manual pages
+    Manual(Manual),
 }
 
 /// Reads the command line and does what it says.
 pub fn obey() -> (Exit, Option<Failure>) {
-    let words = match Words::try_parse() {
+    let found = Settings::read().and_then(|settings| Ok((defaults::applied(&settings)?, settings)));
+    let (command, settings) = match found {
+        Ok(found) => found,
+        Err(failure) => return (failure.exit, Some(failure)),
+    };
+    let matches = command.try_get_matches();
+    let words = match matches.and_then(|matches| Words::from_arg_matches(&matches)) {
         Ok(words) => words,
         Err(error) => return unparsed(&error),
     };
+    let Some(command) = words.command else { return (guidance::first(), None) };
     log_to_stderr(words.verbose);
-    let outcome = match words.command {
+    let outcome = match command {
         Command::Demo(w) => run::run_demo(w.job, w.seed),
-        Command::Meters(w) => run::run_meters(w.try_link.as_deref(), &w.profile, w.json),
+        Command::Meters(w) => run::run_meters(&w.into()),
         Command::Identify(w) => run::run_identify(&w.into()),
+        Command::Output(w) => run::run_output(&w.into()),
+        Command::Board(w) => board::obey(w),
+        Command::History(w) => run::run_history(&w.into()),
         Command::Analyse(w) => run::run_analyse(&w.into()),
+        Command::Fit(w) => run::run_fit(&(*w).into()),
+        Command::Pickup(w) => run::run_pickup(&(*w).into()),
+        Command::Zone(w) => match *w {
+            Zone::Design(w) => run::run_zone_design(&w.into()),
+            Zone::Check(w) => run::run_zone_check(&w.into()),
+            Zone::Draw(w) => run::run_zone_draw(&w.into()),
+            Zone::Learn(w) => run::run_zone_learn(&w.into()),
+            Zone::Number(w) => run::run_zone_number(&w.into()),
+        },
         Command::Resume(w) => run::resume(&w.into()),
         Command::Report(w) => {
             let rendering = if w.json { Rendering::Json } else { Rendering::Files };
             run::render_report(&w.job, rendering)
         }
-        Command::Verify(w) => run::verify(&w.job),
+        Command::Verify(w) => run::verify(&w.job, w.signer.as_deref()),
+        Command::Sign(w) => match (w.job, w.key, w.new_key) {
+            (Some(job), Some(key), _) => run::sign(&job, &key),
+            (_, _, Some(file)) => run::make_keys(&file),
+            _ => Ok(Exit::BadInput),
+        },
         Command::Bench(w) => run::run_bench(&w.into()),
         Command::Schema(w) => run::show_schema(w.name.into()),
+        Command::Settings => run::show_settings(&settings),
+        Command::Help(w) => guidance::help(&w, Words::command()),
+        Command::Completions(w) => Ok(guidance::completions(&w, Words::command())),
+        Command::Manual(w) => guidance::manual(&w, Words::command()),
     };
     match outcome {
         Ok(exit) => (exit, None),
@@ -84,10 +150,9 @@ pub fn obey() -> (Exit, Option<Failure>) {
 
 /// Help and the version are shown as they are; a refusal becomes one message and one hint.
 fn unparsed(error: &clap::Error) -> (Exit, Option<Failure>) {
-    let is_help = error.kind() == ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand;
-    if !error.use_stderr() || is_help {
+    if !error.use_stderr() {
         let _ = error.print();
-        return (if is_help { Exit::BadInput } else { Exit::Done }, None);
+        return (Exit::Done, None);
     }
     (Exit::BadInput, Some(refusal(&error.render().to_string())))
 }

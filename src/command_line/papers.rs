@@ -1,5 +1,5 @@
 //! The words of what is made without a meter: the demonstration, the reports of a job, the check of
-//! its record, schemas; and the list of ports. Each names a folder, a kind, or nothing.
+//! its record, schemas. Each names a folder, a kind, or nothing.
 //! None of them asks a person anything.
 
 use clap::{Args, ValueEnum};
@@ -17,20 +17,6 @@ pub(super) struct Demo {
 }
 
 #[derive(Args)]
-pub(super) struct Meters {
-    /// Ask what answers here: serial:PATH[?baud=9600], tcp:HOST:PORT or usbtmc:PATH. Nothing is
-    /// written to any other port
-    #[arg(long = "try", value_name = "LINK")]
-    pub(super) try_link: Option<String>,
-    /// The meter's dialect: a shipped profile or a file
-    #[arg(long, value_name = "NAME|FILE", default_value = "scpi")]
-    pub(super) profile: String,
-    /// Print one JSON object instead of lines
-    #[arg(long)]
-    pub(super) json: bool,
-}
-
-#[derive(Args)]
 pub(super) struct Report {
     /// The job folder
     #[arg(value_name = "DIR")]
@@ -45,6 +31,22 @@ pub(super) struct Verify {
     /// The job folder
     #[arg(value_name = "DIR")]
     pub(super) job: PathBuf,
+    /// Check the signature too, by this public key (SPKI PEM)
+    #[arg(long, value_name = "KEY.pub")]
+    pub(super) signer: Option<PathBuf>,
+}
+
+#[derive(Args)]
+pub(super) struct Sign {
+    /// The job folder
+    #[arg(value_name = "DIR", required_unless_present = "new_key")]
+    pub(super) job: Option<PathBuf>,
+    /// The secret key to sign with (Ed25519, PKCS#8 PEM)
+    #[arg(long, value_name = "KEY", required_unless_present = "new_key")]
+    pub(super) key: Option<PathBuf>,
+    /// Make a new pair of keys instead: KEY, to be kept secret, and KEY.pub
+    #[arg(long, value_name = "KEY", conflicts_with_all = ["job", "key"])]
+    pub(super) new_key: Option<PathBuf>,
 }
 
 #[derive(Args)]
@@ -66,6 +68,10 @@ pub(super) enum SchemaWord {
     Profile,
     /// A relay file of the simulated bench
     Relay,
+    /// A board's test plan
+    Plan,
+    /// A panel file
+    Panel,
 }
 
 impl From<SchemaWord> for Schema {
@@ -76,6 +82,8 @@ impl From<SchemaWord> for Schema {
             SchemaWord::Report => Self::Report,
             SchemaWord::Profile => Self::Profile,
             SchemaWord::Relay => Self::Relay,
+            SchemaWord::Plan => Self::Plan,
+            SchemaWord::Panel => Self::Panel,
         }
     }
 }

@@ -35,6 +35,13 @@ pub enum Ask {
     },
     /// Apply this to the coil; the leads stay where they are.
     Drive(DriveState),
+    /// Clip the programmable supply's leads to these pins; its output is off meanwhile.
+    Clip {
+        /// The pin for the supply's plus.
+        plus: Pin,
+        /// The pin for the supply's minus.
+        minus: Pin,
+    },
     /// Bring the equipment into alarm, or out of it; the leads stay where they are.
     Alarm {
         /// Which.
@@ -44,6 +51,13 @@ pub enum Ask {
     Dial {
         /// The function to turn it to.
         function: Function,
+    },
+    /// Put the next board on the bench and give its serial number; `ready` by itself says that
+    /// there is none.
+    Serial {
+        /// What happened to the last one, in a sentence.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        last: Option<String>,
     },
 }
 
@@ -65,10 +79,11 @@ impl Ask {
                 self,
                 Self::Place { .. }
                     | Self::Drive(DriveState::Energised { .. })
+                    | Self::Clip { .. }
                     | Self::Alarm { .. }
                     | Self::Dial { function: Function::Diode }
             ),
-            Answer::Again => !matches!(self, Self::Acknowledge { .. }),
+            Answer::Again => !matches!(self, Self::Acknowledge { .. } | Self::Serial { .. }),
         }
     }
 
@@ -78,10 +93,11 @@ impl Ask {
         let wanted = match self {
             Self::Acknowledge { .. } => "a caution wants to be acknowledged",
             Self::Drive(DriveState::Rest) => "the drive has to come off: ready, again or abort",
-            Self::Place { .. } | Self::Drive(_) | Self::Alarm { .. } => {
+            Self::Place { .. } | Self::Drive(_) | Self::Clip { .. } | Self::Alarm { .. } => {
                 "expected ready, skip, again or abort"
             }
             Self::Dial { .. } => "expected ready or abort",
+            Self::Serial { .. } => "expected a serial number, ready where there is none, or abort",
         };
         format!("{wanted}; `{}` does not answer it", answer.name())
     }
@@ -199,6 +215,18 @@ pub enum Caution {
     CoilDrive,
     /// What this test does not show.
     NotACertificate,
+    /// Working at an alarm panel's terminals.
+    PanelTerminals,
+    /// What a check of a zone does not show.
+    NoProofOfSite,
+    /// An energizer's fence terminals; only low-voltage outputs are measured.
+    EnergizerHighVoltage,
+    /// Working on a live low-voltage output.
+    LiveOutput,
+    /// The board is out of its circuit, with nothing connected.
+    DeadBoard,
+    /// What a board's test does not show.
+    NoInsulationTest,
 }
 
 impl Caution {
@@ -222,6 +250,45 @@ impl Caution {
             Self::NotACertificate => {
                 "This shows which pin is what. It does not show that the contacts may switch \
                  mains, and a multimeter cannot prove insulation. Nothing here is a certificate."
+            }
+            Self::PanelTerminals => {
+                "Inside an alarm panel: mains may be under the cover, and the battery can deliver \
+                 tens of amperes into a slipped lead. Keep to the zone's two terminals. Volts \
+                 only: ohms on a live loop read wrong and can destroy the meter. Put the panel \
+                 into test first, so that nobody is called out. The equipment that gives the alarm \
+                 may be an energizer: its fence terminals carry kilovolt pulses and are never \
+                 touched. Local wiring codes, the manuals and a licensed person come first."
+            }
+            Self::NoProofOfSite => {
+                "This shows how one loop is read at its terminals today. It does not show that the \
+                 panel is programmed for it, that the alarm goes out, or that the site is \
+                 protected. Walk-test it with the panel itself. Nothing here is a certificate."
+            }
+            Self::EnergizerHighVoltage => {
+                "An electric-fence energizer puts kilovolt pulses on its fence terminals: they kill \
+                 a meter and can hurt you. Only a low-voltage output, such as the one for a siren, \
+                 is ever measured here, and never a fence or earth terminal. Switch it off, earth \
+                 and discharge the fence side before you open anything or connect a lead, and \
+                 never defeat a cover interlock."
+            }
+            Self::LiveOutput => {
+                "The output is live in alarm, and mains may be inside the equipment: with the cover \
+                 off, keep to the output's two terminals. Measure volts only: ohms, continuity or \
+                 current there read wrong and can destroy the meter, and a battery behind it can \
+                 deliver tens of amperes into a slipped lead. Local wiring codes, the equipment's \
+                 own manual and a licensed person come first. Nothing here is a certificate."
+            }
+            Self::DeadBoard => {
+                "Only a board that lies on the bench, with nothing connected to any terminal. Its \
+                 contacts may have switched mains or an alarm loop: take every wire off first. \
+                 Use a supply with a current limit, and never leave the meter on ohms across the \
+                 driven input. Local wiring codes, the equipment's own manual and a licensed \
+                 person come first."
+            }
+            Self::NoInsulationTest => {
+                "Open beyond the meter's range is no insulation test: a meter's few volts do not \
+                 show what mains or a surge would. This test shows that the board meets the \
+                 limits of its plan on this bench. Nothing here is a certificate."
             }
         }
     }

@@ -3,8 +3,13 @@
 //! operator's pin order.
 
 use super::ask::DriveState;
+use super::board::BoardFinding;
+use super::fit::FitFinding;
 use super::output::OutputFinding;
+use super::pickup::PickUpFinding;
 use super::pin::Pin;
+use super::zone::ZoneDesignFinding;
+use super::zone_check::ZoneCheckFinding;
 use schemars::JsonSchema;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use std::collections::BTreeMap;
@@ -17,6 +22,17 @@ pub enum Finding {
     Identify(Box<IdentifyFinding>),
     /// Of an output's log.
     Output(Box<OutputFinding>),
+    /// Of a board's test.
+    Board(Box<BoardFinding>),
+    /// Of fitting a relay to an output.
+    Fit(Box<FitFinding>),
+    /// Of measuring pick-up and drop-out.
+    #[serde(rename = "pickup")]
+    PickUp(Box<PickUpFinding>),
+    /// Of a zone loop's design.
+    ZoneDesign(Box<ZoneDesignFinding>),
+    /// Of a zone loop's check at the panel.
+    ZoneCheck(Box<ZoneCheckFinding>),
 }
 
 /// What an identification found.

@@ -4,24 +4,46 @@
 //! On the wire and on disk an event is an object whose `event` field names it.
 
 mod ask;
+mod board;
 mod finding;
+mod fit;
+mod log;
 mod output;
+mod pickup;
 mod pin;
+mod plan;
 mod start;
+mod verdict;
 mod visible;
+mod zone;
+mod zone_check;
 
 pub use ask::{AlarmState, Answer, Ask, AskedDrive, Caution, DriveState};
+pub use board::{BoardFinding, BudgetLine, CheckFound};
 pub use finding::{
     Apart, Candidate, CoilFound, Evidence, Fault, FaultCode, Finding, Form, IdentifyFinding,
     Latching, Outcome, PoleFound, RatedVolts,
 };
+pub use fit::{FitCheck, FitCode, FitFinding, FitInput, HoldUp, Origin, SuppressionChoice};
+pub use log::{LogEnd, LogNews, LogPicture};
 pub use output::{
     Cadence, ChangeKind, InrushDip, LevelChange, LogCounts, OutputFinding, OutputWindow, Polarity,
     Shape, Trace, TraceSpan,
 };
+pub use pickup::{PickUpFinding, PickUpStart, Ramp, Threshold};
 pub use pin::{BadPins, Pin, Pins};
-pub use start::{IdentifyStart, RunStart, RunTerms};
+pub use plan::{BoardPlan, PlanContact, PlanDecision, PlanLeads, PlanRule, PlanStep, PlanSupply};
+pub use start::{BoardStart, FitStart, IdentifyStart, OutputStart, RunStart, RunTerms};
+pub use verdict::Verdict;
 pub use visible::visible;
+pub use zone::{
+    CoilDriven, FaultEffect, LoopKind, ResistorPlace, ZoneAmount, ZoneBand, ZoneContact,
+    ZoneDesignFinding, ZoneFault, ZoneFaultCode, ZoneRank, ZoneResistor, ZoneState,
+    ZoneStateFigures, ZoneWiring,
+};
+pub use zone_check::{
+    ZoneCheckFinding, ZoneCheckStart, ZoneDesignStart, ZoneExplanation, ZoneStateMeasured,
+};
 
 use drivers::{Function, Reading, Unit};
 use schemars::JsonSchema;
@@ -82,6 +104,12 @@ pub enum Event {
         #[serde(rename = "skipped", alias = "ask")]
         ask: Ask,
     },
+    /// The operator's reason for the skip before it.
+    #[serde(rename = "remark")]
+    OperatorRemarked {
+        /// In the operator's words.
+        text: String,
+    },
     /// What is believed after a capture.
     #[serde(rename = "belief")]
     BeliefUpdated(BeliefSummary),
@@ -99,6 +127,15 @@ pub enum Event {
     AlarmChanged {
         /// Which.
         state: AlarmState,
+    },
+    /// News of the log of an output's readings.
+    #[serde(rename = "log")]
+    Logged(LogNews),
+    /// A board with this serial number came onto the bench.
+    #[serde(rename = "board")]
+    BoardBegun {
+        /// Its serial number.
+        serial: String,
     },
     /// What a run found.
     #[serde(rename = "result")]
@@ -130,6 +167,7 @@ impl Event {
                 | Self::AlarmChanged { .. }
                 | Self::CaptureTakenBack { .. }
                 | Self::AskSkipped { .. }
+                | Self::BoardBegun { .. }
         )
     }
 }
@@ -240,6 +278,8 @@ pub enum Input {
     FunctionRefused(Function),
     /// The operator answered the ask that is open.
     AnswerReceived(Answer),
+    /// The operator answered the ask that is open with a serial number.
+    SerialReceived(String),
     /// The moment that was asked for has come.
     DeadlineReached,
     /// The meter's link went away; it may come back.
@@ -262,6 +302,13 @@ pub enum Action {
     AskAgain(String),
     /// Tell the meter to measure in this function, tagging readings with the epoch.
     Measure(Function, u64),
+    /// Begin a log in the job folder, or go on with this file of it, at this time of the log in
+    /// seconds; [`LogNews::Opened`] follows as a fact.
+    OpenLog(Option<String>, f64),
+    /// Write a reading to the log: seconds on its clock, and volts or overload.
+    Log(f64, Option<f64>),
+    /// End the log; [`LogNews::Closed`] follows as a fact.
+    CloseLog(LogEnd),
     /// The run is over with this exit code and reason.
     Finish(u8, Option<String>),
 }

@@ -2,7 +2,10 @@
 //! is one command begun afresh with all the parts that go on with it; the terms are those it was
 //! begun with. On the wire the terms stand beside the common fields, and `command` names them.
 
+use super::pickup::PickUpStart;
 use super::pin::Pins;
+use super::plan::BoardPlan;
+use super::zone_check::{ZoneCheckStart, ZoneDesignStart};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -15,6 +18,9 @@ pub struct RunStart {
     pub simulated: bool,
     /// Whether this part goes on with an earlier one of the same job.
     pub resumed: bool,
+    /// How many bytes of a torn last line were set aside before this part went on.
+    #[serde(default, skip_serializing_if = "is_zero")]
+    pub torn_bytes: u64,
     /// The meter's link, as the operator wrote it.
     pub meter: String,
     /// The meter's profile by name.
@@ -30,6 +36,19 @@ pub struct RunStart {
 pub enum RunTerms {
     /// An unmarked relay, pin by pin.
     Identify(IdentifyStart),
+    /// Relay boards against a plan.
+    Board(Box<BoardStart>),
+    /// Whether an output will hold a relay.
+    Fit(FitStart),
+    /// Pick-up and drop-out by ramps.
+    #[serde(rename = "pickup")]
+    PickUp(PickUpStart),
+    /// A zone loop, worked out.
+    ZoneDesign(ZoneDesignStart),
+    /// A zone loop, proved at the panel.
+    ZoneCheck(Box<ZoneCheckStart>),
+    /// A switched output, through rest, alarm and the end of its window.
+    Output(OutputStart),
 }
 
 impl RunTerms {
@@ -38,6 +57,12 @@ impl RunTerms {
     pub const fn command(&self) -> &'static str {
         match self {
             Self::Identify(_) => "identify",
+            Self::Board(_) => "board",
+            Self::Fit(_) => "fit",
+            Self::PickUp(_) => "pickup",
+            Self::ZoneDesign(_) => "zone-design",
+            Self::ZoneCheck(_) => "zone-check",
+            Self::Output(_) => "output",
         }
     }
 }
@@ -64,4 +89,48 @@ pub struct IdentifyStart {
     /// Whether coil and poles are measured against each other at the end.
     #[serde(default)]
     pub isolation: bool,
+}
+
+/// What a fit was given beside the record of its job. Its numbers stand in the finding's inputs.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct FitStart {
+    /// The log of the output, as the operator wrote it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub log: Option<String>,
+}
+
+/// What the log of an output was given.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct OutputStart {
+    /// The output's nominal voltage, if stated, in volts.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub nominal_volts: Option<f64>,
+    /// The log ends this long after the alarm, whatever the output does, in seconds.
+    pub for_s: f64,
+    /// The log ends once the output has been off for this long, in seconds.
+    pub guard_s: f64,
+}
+
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "serde hands over a reference")]
+const fn is_zero(count: &u64) -> bool {
+    *count == 0
+}
+
+/// What a test of boards was given.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct BoardStart {
+    /// The plan, whole.
+    pub plan: BoardPlan,
+    /// The serial number of the first board, if it was given.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub serial: Option<String>,
+    /// Whether the next serial number is asked for after each board.
+    #[serde(default)]
+    pub batch: bool,
+    /// Who tests, as they signed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub by: Option<String>,
+    /// Temperature of the board, if stated, in degrees Celsius.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub ambient_celsius: Option<f64>,
 }

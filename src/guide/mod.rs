@@ -2,9 +2,13 @@
 //! and orders; it reads no clock and touches no port, so a test can lead it through any evening.
 //! What every guide has in common is the [`Guide`] trait, which is all that the loop knows.
 
+pub mod board;
 pub mod identify;
 mod meter;
+pub mod output;
+pub mod pickup;
 pub mod settling;
+pub mod zone;
 
 use crate::event::{Action, Event, Input};
 use drivers::{Function, Moment};

@@ -72,6 +72,8 @@ pub(super) struct Checked {
     pub(super) entries: Vec<Entry>,
     pub(super) good_bytes: usize,
     pub(super) last_chain: String,
+    /// The chain of every line, in order.
+    pub(super) chains: Vec<String>,
     /// Bytes after the good prefix that power loss tore.
     pub(super) torn_bytes: usize,
     pub(super) stop: Option<Stop>,
@@ -83,6 +85,7 @@ pub(super) fn check(bytes: &[u8]) -> Checked {
         entries: Vec::new(),
         good_bytes: 0,
         last_chain: FIRST_CHAIN.to_owned(),
+        chains: Vec::new(),
         torn_bytes: 0,
         stop: None,
     };
@@ -97,6 +100,7 @@ pub(super) fn check(bytes: &[u8]) -> Checked {
         match one_line(&rest[..end], &rest[end + 1..], &checked) {
             Ok((entry, chain)) => {
                 checked.entries.push(entry);
+                checked.chains.push(chain.clone());
                 checked.last_chain = chain;
                 checked.good_bytes += end + 1;
             }

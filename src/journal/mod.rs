@@ -6,6 +6,8 @@
 mod check;
 mod error;
 mod line;
+mod sift;
+mod signature;
 mod task;
 mod time;
 mod verify;
@@ -13,6 +15,8 @@ mod verify;
 pub use check::{Damage, DamageKind};
 pub use error::JournalError;
 pub use line::Entry;
+pub use sift::{Sifted, sift};
+pub use signature::{SIGNATURE_NAME, SignatureError, Signed, check_signature, make_keys, sign};
 pub use task::{Task, tasks};
 pub use time::{LocalTime, Stamp};
 pub use verify::{Verified, verify};
@@ -108,7 +112,8 @@ impl Journal {
         let mut file = options().read(true).open(&path).map_err(|e| not_opened(&path, e))?;
         lock(&file, &path)?;
         let bytes = read_all(&mut file, &path)?;
-        let Checked { entries, good_bytes, last_chain, torn_bytes, stop } = check::check(&bytes);
+        let Checked { entries, good_bytes, last_chain, torn_bytes, stop, .. } =
+            check::check(&bytes);
         if let Some(stop) = stop {
             return Err(JournalError::stopped(&path, stop));
         }
@@ -211,13 +216,17 @@ pub fn schema() -> schemars::Schema {
 }
 
 fn read_checked(path: &Path) -> Result<Checked, JournalError> {
+    Ok(check::check(&read_bytes(path)?))
+}
+
+fn read_bytes(path: &Path) -> Result<Vec<u8>, JournalError> {
     refuse_odd_files(path)?;
     let mut file = OpenOptions::new()
         .read(true)
         .custom_flags(OFlags::NOFOLLOW.bits().cast_signed())
         .open(path)
         .map_err(|e| not_opened(path, e))?;
-    Ok(check::check(&read_all(&mut file, path)?))
+    read_all(&mut file, path)
 }
 
 fn options() -> OpenOptions {

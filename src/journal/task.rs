@@ -94,6 +94,7 @@ mod tests {
             version: "0".into(),
             simulated: false,
             resumed,
+            torn_bytes: 0,
             meter: "m".into(),
             profile: "scpi".into(),
             terms: RunTerms::Identify(IdentifyStart {

@@ -4,6 +4,7 @@
 
 use super::Rows;
 use std::io;
+use std::path::PathBuf;
 
 /// A log that cannot be used.
 #[derive(Debug, thiserror::Error)]
@@ -59,6 +60,34 @@ impl LogError {
                  columns hold them, name those with --time-column and --value-column"
             }
             Self::Empty => "a log needs at least one row of time and value",
+        }
+    }
+}
+
+/// A log that could not be written or read back: the run that writes it must stop.
+#[derive(Debug, thiserror::Error)]
+#[error("{}: log: {step}", crate::event::visible(&file.display().to_string()))]
+pub struct LogFileError {
+    /// The log.
+    pub file: PathBuf,
+    /// What was being done.
+    pub step: &'static str,
+    /// What the system said.
+    #[source]
+    pub source: io::Error,
+}
+
+impl LogFileError {
+    /// What to do about it, in one line.
+    #[must_use]
+    pub fn hint(&self) -> &'static str {
+        match self.source.kind() {
+            io::ErrorKind::AlreadyExists => "a log is there already: name another one",
+            io::ErrorKind::NotFound => "the log or its folder is not there: check the path",
+            io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded => {
+                "make room on the disk and go on: the rows that were synced are whole"
+            }
+            _ => "check that the disk has room and the folder may be written",
         }
     }
 }

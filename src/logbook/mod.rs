@@ -7,13 +7,17 @@
 mod error;
 mod fast;
 mod header;
+mod log_file;
 mod row;
 mod stamp;
+mod tail;
 mod write;
 
-pub use error::LogError;
+pub use error::{LogError, LogFileError};
 pub use header::Columns;
-pub use write::LogWriter;
+pub use log_file::{LogDigest, LogFile, digest, open_whole};
+pub use tail::GoneOn;
+pub use write::{Durable, LogWriter};
 
 use fast::Batch;
 use header::Layout;

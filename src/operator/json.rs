@@ -38,6 +38,12 @@ pub(super) struct AnswerLine {
     seq: u64,
     /// The answer.
     answer: Answer,
+    /// With `skip`: why, in the operator's words; may be left out.
+    #[serde(default)]
+    reason: Option<String>,
+    /// With `ready`, where a serial number is asked for: the number.
+    #[serde(default)]
+    serial: Option<String>,
 }
 
 /// A live reading on the wire.
@@ -127,6 +133,18 @@ impl<W: Write> Operator for Json<W> {
         match serde_json::from_str::<AnswerLine>(line) {
             Ok(AnswerLine { v: Some(v), .. }) if v != VERSION => {
                 Heard::Unclear(format!("version {v} is not spoken here, only {VERSION}"))
+            }
+            Ok(AnswerLine { seq, answer: Answer::Skip, reason: Some(reason), .. }) => {
+                Heard::SkipBecause(Some(seq), reason)
+            }
+            Ok(AnswerLine { reason: Some(_), answer, .. }) => {
+                Heard::Unclear(format!("`{}` takes no reason, only `skip` does", answer.name()))
+            }
+            Ok(AnswerLine { seq, answer: Answer::Ready, serial: Some(serial), .. }) => {
+                Heard::Serial(Some(seq), serial)
+            }
+            Ok(AnswerLine { serial: Some(_), .. }) => {
+                Heard::Unclear("a serial number goes with the answer ready only".into())
             }
             Ok(AnswerLine { seq, answer, .. }) => Heard::Answer(Some(seq), answer),
             Err(error) => Heard::Unclear(format!(

@@ -1,13 +1,14 @@
 //! The operator as plain lines, for any terminal, a pipe, or a screen reader: one block of text
-//! per ask, one line per fact, nothing that moves or depends on colour. Enter says that the hands
-//! are done; words do the rest. A simulated bench is said to be one at the beginning, at every
-//! result and at the end.
+//! per ask, one line per fact, nothing that depends on colour, and nothing that moves but the strip
+//! of a log. Enter says that the hands are done; words do the rest. A simulated bench is said to be
+//! one at the beginning, at every result and at the end.
 
-use super::{Heard, Operator};
+use super::{Heard, Operator, Strip, output_words};
 use crate::event::visible;
 use crate::event::{
-    AlarmState, Answer, Ask, BeliefSummary, Candidate, Capture, DriveState, Event, Finding,
-    IdentifyFinding, Latching, LinkNews, Outcome, PoleFound, RunStart, RunTerms,
+    AlarmState, Answer, Ask, BeliefSummary, BoardFinding, Candidate, Capture, DriveState, Event,
+    Finding, IdentifyFinding, Latching, LinkNews, Outcome, OutputFinding, PickUpFinding, PoleFound,
+    RunStart, RunTerms, ZoneCheckFinding,
 };
 use drivers::{Function, Reading};
 use std::io::{self, Write};
@@ -16,21 +17,45 @@ use std::io::{self, Write};
 const SIMULATED: &str =
     "SIMULATED: the instruments and the part are a computer's; nothing real was measured.";
 
+/// How often the strip of a log is written, in seconds: over itself on a terminal, and as a line
+/// of its own elsewhere.
+const STRIP_S: f64 = 0.25;
+const STRIP_LINE_S: f64 = 5.0;
+
 /// Writes lines of text.
 #[derive(Debug)]
 pub struct Lines<W> {
     out: W,
     simulated: bool,
-    rings: bool,
+    /// Whether the strip is written over itself, as a terminal can.
+    rewrites: bool,
+    strip: Strip,
+    /// The log's time when the strip was last written, in seconds.
+    strip_at_s: f64,
+    /// Whether the strip stands on the terminal's last line, without an end.
+    strip_stands: bool,
+    /// Whether the ask that is open wants a serial number.
+    wants_serial: bool,
 }
 
 impl<W: Write> Lines<W> {
-    /// An operator that is written to `out`; `rings`: whether a capture rings the terminal bell.
-    pub const fn new(out: W, rings: bool) -> Self {
-        Self { out, simulated: false, rings }
+    /// An operator that is written to `out`; `rewrites`: whether a live line may be written over.
+    pub const fn new(out: W, rewrites: bool) -> Self {
+        Self {
+            out,
+            simulated: false,
+            rewrites,
+            strip: Strip::new(),
+            strip_at_s: 0.0,
+            strip_stands: false,
+            wants_serial: false,
+        }
     }
 
     fn line(&mut self, text: &str) -> io::Result<()> {
+        if std::mem::take(&mut self.strip_stands) {
+            writeln!(self.out)?;
+        }
         writeln!(self.out, "{}", visible(text))?;
         self.out.flush()
     }
@@ -50,6 +75,12 @@ impl<W: Write> Lines<W> {
         self.line(&format!("{indent}{line}"))
     }
 
+    fn zone(&mut self, finding: &ZoneCheckFinding) -> io::Result<()> {
+        let lines = super::zone::finding(finding);
+        lines.iter().try_for_each(|line| self.wrapped(hang(line), line))?;
+        if self.simulated { self.wrapped("  ", SIMULATED) } else { Ok(()) }
+    }
+
     fn started(&mut self, start: &RunStart) -> io::Result<()> {
         self.simulated = start.simulated;
         let again = if start.resumed { ", going on where it stopped" } else { "" };
@@ -59,14 +90,47 @@ impl<W: Write> Lines<W> {
                 let pins: Vec<&str> = terms.pins.iter().map(crate::event::Pin::label).collect();
                 self.line(&format!("  pins {}", pins.join(" ")))?;
             }
+            RunTerms::Board(terms) => self.wrapped("  ", &super::board::started(terms))?,
+            RunTerms::Fit(_) | RunTerms::ZoneDesign(_) | RunTerms::ZoneCheck(_) => {}
+            RunTerms::PickUp(terms) => {
+                let [[plus, minus], [a, b]] = [&terms.coil, &terms.contact];
+                self.line(&format!("  coil {plus} (+) and {minus}, contact {a} and {b}"))?;
+            }
+            RunTerms::Output(terms) => self.line(&output_words::begun(terms))?,
         }
         self.line(&format!("  meter {} by profile {}", start.meter, start.profile))?;
         if start.simulated { self.wrapped("  ", SIMULATED) } else { Ok(()) }
     }
 
+    /// On a terminal the strip is written over itself; elsewhere a line now and then is enough.
+    fn draw_strip(&mut self) -> io::Result<()> {
+        let every = if self.rewrites { STRIP_S } else { STRIP_LINE_S };
+        let since = self.strip.t_s() - self.strip_at_s;
+        if since.abs() < every {
+            return Ok(());
+        }
+        self.strip_at_s = self.strip.t_s();
+        let text = self.strip.line();
+        if self.rewrites {
+            self.strip_stands = true;
+            write!(self.out, "\r{}", visible(&text))?;
+            return self.out.flush();
+        }
+        self.line(&text)
+    }
+
+    fn output_result(&mut self, finding: &OutputFinding) -> io::Result<()> {
+        self.line("")?;
+        for line in output_words::found(finding) {
+            self.line(&line)?;
+        }
+        for warning in &finding.warnings {
+            self.wrapped("  note: ", warning)?;
+        }
+        if self.simulated { self.wrapped("  ", SIMULATED) } else { Ok(()) }
+    }
+
     fn capture(&mut self, c: &Capture) -> io::Result<()> {
-        let bell = if self.rings { "\u{7}" } else { "" };
-        write!(self.out, "{bell}")?;
         self.line(&format!(
             "      {}-{} {}: {}",
             c.red,
@@ -82,12 +146,30 @@ impl<W: Write> Lines<W> {
     fn belief(&mut self, belief: &BeliefSummary) -> io::Result<()> {
         match belief.candidates.first() {
             Some(first) if first.posterior >= 0.2 => self.line(&format!(
-                "      likeliest now: {} ({})",
+                "      likeliest now: {} ({}){}",
                 in_words(first),
-                percent(first.posterior)
+                percent(first.posterior),
+                placements_left(belief).map_or(String::new(), |left| format!("; {left}"))
             )),
             _ => Ok(()),
         }
+    }
+
+    fn pick_up(&mut self, f: &PickUpFinding) -> io::Result<()> {
+        self.line("")?;
+        self.wrapped("", &format!("{}: {}", f.result, f.reason))?;
+        for (name, value) in [("pick-up", &f.pick_up), ("drop-out", &f.drop_out)] {
+            if let Some(v) = value {
+                self.line(&format!(
+                    "  {name}: {:.3} V, U {:.3} V (k = 2); {:.3} V at 20 C, {:.3} V hot",
+                    v.volts,
+                    2.0 * v.volts_u,
+                    v.volts_20,
+                    v.volts_hot
+                ))?;
+            }
+        }
+        if self.simulated { self.wrapped("  ", SIMULATED) } else { Ok(()) }
     }
 
     fn result(&mut self, f: &IdentifyFinding) -> io::Result<()> {
@@ -131,8 +213,29 @@ impl<W: Write> Lines<W> {
     }
 }
 
+impl Lines<Vec<u8>> {
+    /// What was written since the last time.
+    pub(super) fn take(&mut self) -> Vec<u8> {
+        std::mem::take(&mut self.out)
+    }
+}
+
+impl<W: Write> Lines<W> {
+    fn board(&mut self, finding: &BoardFinding) -> io::Result<()> {
+        let lines = super::board::finding(finding);
+        lines.iter().try_for_each(|line| self.wrapped(hang(line), line))?;
+        if self.simulated { self.wrapped("  ", SIMULATED) } else { Ok(()) }
+    }
+}
+
+/// The indent of a line that is wrapped again.
+fn hang(line: &str) -> &'static str {
+    if line.starts_with(' ') { "  " } else { "" }
+}
+
 impl<W: Write> Operator for Lines<W> {
     fn ask(&mut self, seq: u64, ask: &Ask) -> io::Result<()> {
+        self.wants_serial = matches!(ask, Ask::Serial { .. });
         match ask {
             Ask::Acknowledge { text, .. } => {
                 self.line(&format!("[{seq}] CAUTION"))?;
@@ -148,7 +251,9 @@ impl<W: Write> Operator for Lines<W> {
                 if let Some(why) = why {
                     self.wrapped("      ", why)?;
                 }
-                self.line("    Enter when both touch (s cannot reach, a last one again, q stop)")
+                self.line(
+                    "    Enter when both touch (s [why] cannot reach, a last one again, q stop)",
+                )
             }
             Ask::Drive(DriveState::Rest) => {
                 self.line(&format!("[{seq}] Take the drive OFF the coil; leave the leads on"))?;
@@ -158,7 +263,15 @@ impl<W: Write> Operator for Lines<W> {
                 self.line(&format!(
                     "[{seq}] Put {volts} V on the coil: PLUS on {plus}, MINUS on {minus}; leave the leads on"
                 ))?;
-                self.line("    Enter when it is on (s cannot drive it, a last one again, q stop)")
+                self.line(
+                    "    Enter when it is on (s [why] cannot drive it, a last one again, q stop)",
+                )
+            }
+            Ask::Clip { plus, minus } => {
+                self.line(&format!(
+                    "[{seq}] Clip the SUPPLY's leads: PLUS on {plus}, MINUS on {minus}; it is off now"
+                ))?;
+                self.line("    Enter when it is clipped (s cannot, a last one again, q stop)")
             }
             Ask::Alarm { state } => {
                 let text = match state {
@@ -171,6 +284,10 @@ impl<W: Write> Operator for Lines<W> {
             Ask::Dial { function } => {
                 self.line(&format!("[{seq}] Turn the meter's dial to {function}"))?;
                 self.line("    Enter when it is there (q stop)")
+            }
+            Ask::Serial { last } => {
+                let lines = super::board::next_board(seq, last.as_deref());
+                lines.iter().try_for_each(|line| self.line(line))
             }
         }
     }
@@ -192,6 +309,7 @@ impl<W: Write> Operator for Lines<W> {
                 self.line(&format!("      capture {capture} is taken back"))
             }
             Event::AskSkipped { .. } => self.line("      skipped"),
+            Event::OperatorRemarked { text } => self.wrapped("      ", &format!("because: {text}")),
             Event::FunctionRefused { function } => {
                 self.line(&format!("      this meter has no {function}; going on without"))
             }
@@ -206,9 +324,18 @@ impl<W: Write> Operator for Lines<W> {
             }
             Event::MeterComplained { text } => self.wrapped("  ! ", text),
             Event::AlarmChanged { .. } => Ok(()),
+            Event::Logged(news) => {
+                self.strip.news(news);
+                output_words::news(news).map_or(Ok(()), |text| self.line(&text))
+            }
+            Event::BoardBegun { serial } => self.line(&format!("BOARD {serial}")),
             Event::ResultReached(finding) => match finding {
                 Finding::Identify(finding) => self.result(finding),
-                Finding::Output(_) => Ok(()),
+                Finding::PickUp(finding) => self.pick_up(finding),
+                Finding::Output(finding) => self.output_result(finding),
+                Finding::Board(finding) => self.board(finding),
+                Finding::ZoneCheck(finding) => self.zone(finding),
+                Finding::Fit(_) | Finding::ZoneDesign(_) => Ok(()),
             },
             Event::RunFinished { exit, reason, job } => {
                 if let (4, Some(reason)) = (exit, reason) {
@@ -224,17 +351,28 @@ impl<W: Write> Operator for Lines<W> {
         }
     }
 
-    fn show_reading(&mut self, _: &Reading) -> io::Result<()> {
-        Ok(())
+    fn show_reading(&mut self, reading: &Reading) -> io::Result<()> {
+        if !self.strip.is_open() {
+            return Ok(());
+        }
+        self.strip.reading(reading);
+        self.draw_strip()
     }
 
     fn parse(&self, line: &str) -> Heard {
         match line.trim().to_ascii_lowercase().as_str() {
+            "q" | "abort" => Heard::Answer(None, Answer::Abort),
+            serial if self.wants_serial && !serial.is_empty() => {
+                Heard::Serial(None, line.trim().to_owned())
+            }
             "" | "r" | "ready" => Heard::Answer(None, Answer::Ready),
             "ok" | "acknowledged" => Heard::Answer(None, Answer::Acknowledged),
             "s" | "skip" => Heard::Answer(None, Answer::Skip),
             "a" | "again" => Heard::Answer(None, Answer::Again),
-            "q" | "abort" => Heard::Answer(None, Answer::Abort),
+            other if other.starts_with("s ") => Heard::SkipBecause(
+                None,
+                line.trim().chars().skip(2).collect::<String>().trim().into(),
+            ),
             other => {
                 let shown: String = other.chars().take(24).collect();
                 Heard::Unclear(format!(
@@ -245,8 +383,17 @@ impl<W: Write> Operator for Lines<W> {
     }
 }
 
+/// How many placements are likely left, in words.
+pub(super) fn placements_left(belief: &BeliefSummary) -> Option<String> {
+    let left = belief.placements_left.filter(|left| left.is_finite())?;
+    Some(match left.round() {
+        left if left <= 1.0 => "about one placement left".into(),
+        left => format!("about {left:.0} placements left"),
+    })
+}
+
 /// A captured value in words.
-fn measured(c: &Capture) -> String {
+pub(super) fn measured(c: &Capture) -> String {
     let Some(value) = c.value else {
         return match c.function {
             Function::Diode => "does not conduct".into(),
@@ -258,7 +405,7 @@ fn measured(c: &Capture) -> String {
 }
 
 /// A number with four significant digits.
-fn quantity(value: f64) -> String {
+pub(super) fn quantity(value: f64) -> String {
     let size = value.abs();
     let decimals = match size {
         s if s >= 1000.0 => 0,
@@ -270,12 +417,12 @@ fn quantity(value: f64) -> String {
 }
 
 /// A probability, never rounded up to certainty.
-fn percent(p: f64) -> String {
+pub(super) fn percent(p: f64) -> String {
     let shown = format!("{:.2}", 100.0 * p);
     if shown == "100.00" && p < 1.0 { "over 99.99 %".into() } else { format!("{shown} %") }
 }
 
-fn in_words(candidate: &Candidate) -> String {
+pub(super) fn in_words(candidate: &Candidate) -> String {
     let coils: Vec<String> = candidate.coils.iter().map(|[a, b]| format!("coil {a}-{b}")).collect();
     let poles: Vec<String> = candidate
         .poles

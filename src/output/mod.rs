@@ -16,11 +16,13 @@ mod reading;
 mod run;
 mod trace;
 mod track;
+mod watch;
 mod windows;
 
 pub use counts::Counts;
 pub use moments::{Moments, Slope};
 pub use nominal::{CLASSES, nominal};
+pub use watch::{SeenEdge, Watch};
 
 use crate::event::{ChangeKind, LevelChange, OutputFinding, Trace};
 use detector::{Block, Detector, Notice};

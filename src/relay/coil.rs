@@ -7,12 +7,12 @@
 
 mod suppression;
 
+pub use crate::cable::copper::{
+    COPPER_PER_KELVIN, from_20_celsius, pick_up_from_20_celsius, to_20_celsius,
+};
 pub use suppression::{
     Direction, LeadLooks, Polarity, Shown, Suppression, lamp_excluded, suppression,
 };
-
-/// Temperature coefficient of copper's resistance at 20 degrees Celsius, per kelvin (IEC 60028).
-pub const COPPER_PER_KELVIN: f64 = 0.003_93;
 
 /// Rated coil voltages and how common each is among small DC relays. The voltages are the
 /// preferred DC values of IEC 61810-1, 5.1 (from memory) and 6 V; the weights are common
@@ -67,29 +67,6 @@ const PLAUSIBLE: f64 = 0.01;
 /// Voltages that a bench supply, or a row of batteries, is usually set to.
 const BENCH_VOLTS: [f64; 16] =
     [3.0, 5.0, 6.0, 9.0, 12.0, 15.0, 18.0, 24.0, 30.0, 36.0, 42.0, 48.0, 60.0, 72.0, 90.0, 110.0];
-
-/// Resistance at 20 degrees Celsius of a copper coil that measures `ohms` at `celsius`.
-#[must_use]
-pub fn to_20_celsius(ohms: f64, celsius: f64) -> f64 {
-    ohms / copper_factor(celsius)
-}
-
-/// Resistance at `celsius` of a copper coil that has `ohms_20` at 20 degrees Celsius.
-#[must_use]
-pub fn from_20_celsius(ohms_20: f64, celsius: f64) -> f64 {
-    ohms_20 * copper_factor(celsius)
-}
-
-/// Pick-up voltage at `celsius` of a coil that picks up at `volts_20` at 20 degrees Celsius:
-/// the pick-up current stays, so the voltage grows with the resistance.
-#[must_use]
-pub fn pick_up_from_20_celsius(volts_20: f64, celsius: f64) -> f64 {
-    volts_20 * copper_factor(celsius)
-}
-
-fn copper_factor(celsius: f64) -> f64 {
-    1.0 + COPPER_PER_KELVIN * (celsius - 20.0)
-}
 
 /// What driving the coil has shown.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]

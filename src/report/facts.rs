@@ -56,8 +56,9 @@ impl Report {
 
     /// How the job was begun the first time.
     pub(super) fn start(&self) -> Option<&IdentifyStart> {
-        self.runs.first().map(|run| match &run.start.terms {
-            RunTerms::Identify(terms) => terms,
+        self.runs.iter().find_map(|run| match &run.start.terms {
+            RunTerms::Identify(terms) => Some(terms),
+            _ => None,
         })
     }
 

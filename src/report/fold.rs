@@ -64,7 +64,7 @@ impl Fold {
         Some(match &entry.event {
             Event::RunStarted(start) => {
                 let run = u32::try_from(self.report.runs.len()).unwrap_or(u32::MAX);
-                What::Began { run, resumed: start.resumed }
+                What::Began { run, resumed: start.resumed, torn_bytes: start.torn_bytes }
             }
             Event::MeterIdentified(meter) => What::Meter(meter.clone()),
             Event::CautionAcknowledged { caution, text } => {
@@ -92,6 +92,7 @@ impl Fold {
                 counts.skips += 1;
                 What::Skipped { asked: ask.clone() }
             }
+            Event::OperatorRemarked { text } => What::Remark { text: text.clone() },
             Event::BeliefUpdated(belief) => {
                 self.believed(entry.seq, belief);
                 return None;
@@ -117,6 +118,8 @@ impl Fold {
                 What::Result
             }
             Event::AlarmChanged { state } => What::Alarm { state: *state },
+            // Logs and boards have chapters of their own.
+            Event::Logged(_) | Event::BoardBegun { .. } => return None,
             Event::RunFinished { exit, reason, job } => {
                 self.ended(RunEnd { exit: *exit, reason: reason.clone(), job: job.clone() })
             }

@@ -3,7 +3,7 @@
 //! note, or `null` where no result was reached. Fields are added, never changed.
 
 use super::Report;
-use super::chapter::{Chapter, Standing};
+use super::chapter::{Chapter, Check, Standing};
 use super::parts::{BeliefPoint, Captured, Counts, RunPart, Step, What};
 use crate::event::{IdentifyFinding, VERSION};
 use schemars::JsonSchema;
@@ -87,14 +87,17 @@ struct WireChapter<'a> {
     standing: Standing,
     /// The verdict or the finding in one sentence.
     headline: &'a str,
+    /// Its verdicts one by one, where it has several.
+    #[serde(skip_serializing_if = "<[Check]>::is_empty")]
+    checks: &'a [Check],
     /// What was found, as in the task's result note, and what was measured.
     value: &'a serde_json::Value,
 }
 
 impl<'a> WireChapter<'a> {
     fn of(chapter: &'a Chapter) -> Self {
-        let Chapter { command, standing, headline, value, .. } = chapter;
-        Self { command, standing: *standing, headline, value }
+        let Chapter { command, standing, headline, checks, value, .. } = chapter;
+        Self { command, standing: *standing, headline, checks, value }
     }
 }
 

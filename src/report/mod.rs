@@ -3,28 +3,36 @@
 //! any machine, at any time. What came from fingers or instruments is escaped where it is
 //! written. A report says what was measured and what was inferred; it is never a certificate.
 
+mod board;
 mod chapter;
 mod facts;
+mod fit;
 mod fold;
 mod html;
 mod json;
 mod number;
 mod output;
 mod parts;
+mod pickup;
 mod readings;
 mod summary;
 mod svg;
+mod verdicts;
 mod words;
 mod write;
+mod zone;
 
-pub use chapter::{Chapter, Standing};
+pub use chapter::{Chapter, Check, Standing};
+pub use fit::summary as render_fit_summary;
 pub use html::render as render_html;
 pub use json::{render as render_json, schema};
 pub use output::{page as render_output_page, summary as render_output_summary};
 pub use parts::{BeliefPoint, Captured, Counts, Found, RunEnd, RunPart, Step, What};
 pub use readings::render as render_csv;
 pub use summary::render as render_summary;
+pub use verdicts::render as render_verdicts;
 pub use write::{ReportError, write_all};
+pub use zone::{drawing as render_zone_drawing, summary as render_zone_summary};
 
 /// A job as its journal tells it.
 #[derive(Clone, Debug, Default, PartialEq)]

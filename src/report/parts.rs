@@ -59,6 +59,8 @@ pub enum What {
         run: u32,
         /// Whether it goes on with an earlier one.
         resumed: bool,
+        /// How many bytes of a torn last line were set aside before it.
+        torn_bytes: u64,
     },
     /// A meter answered.
     Meter(MeterIdentity),
@@ -108,6 +110,11 @@ pub enum What {
     Skipped {
         /// Which.
         asked: Ask,
+    },
+    /// The operator said why, of the skip before it.
+    Remark {
+        /// In the operator's words.
+        text: String,
     },
     /// The meter's link changed.
     Link {

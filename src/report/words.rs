@@ -295,5 +295,11 @@ pub(super) const fn caution(caution: crate::event::Caution) -> &'static str {
         Caution::DeadCircuit => "dead circuit",
         Caution::CoilDrive => "driving the coil",
         Caution::NotACertificate => "not a certificate",
+        Caution::PanelTerminals => "panel terminals",
+        Caution::NoProofOfSite => "no proof of the site",
+        Caution::EnergizerHighVoltage => "energizer: high voltage",
+        Caution::LiveOutput => "live output",
+        Caution::DeadBoard => "board out of its circuit",
+        Caution::NoInsulationTest => "no insulation test",
     }
 }

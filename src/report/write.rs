@@ -1,8 +1,8 @@
-//! Puts the three report files into a job folder, each through a temporary file beside it and a
+//! Puts the report files into a job folder, each through a temporary file beside it and a
 //! rename: a reader sees the old file or the new one, never half of one, and a link in the way
 //! is replaced, not followed. Errors name the file and have one hint.
 
-use super::{Report, render_csv, render_html, render_json};
+use super::{Report, render_csv, render_html, render_json, render_verdicts};
 use std::fs::{File, Permissions};
 use std::io::{self, Write};
 use std::os::unix::fs::PermissionsExt;
@@ -30,15 +30,22 @@ impl ReportError {
     }
 }
 
-/// Writes `report.html`, `report.json` and `readings.csv` into `dir`; returns their paths.
+/// Writes `report.html`, `report.json`, `readings.csv` and `verdicts.xml` into `dir`, and returns
+/// their paths; where boards were tested, `labels.txt` too.
 ///
 /// # Errors
 /// The first file that could not be written; those before it are in place.
-pub fn write_all(dir: &Path, report: &Report) -> Result<[PathBuf; 3], ReportError> {
+pub fn write_all(dir: &Path, report: &Report) -> Result<[PathBuf; 4], ReportError> {
     let html = write_one(dir, "report.html", &render_html(report))?;
     let json = write_one(dir, "report.json", &render_json(report))?;
     let csv = write_one(dir, "readings.csv", &render_csv(report))?;
-    Ok([html, json, csv])
+    let verdicts = write_one(dir, "verdicts.xml", &render_verdicts(report))?;
+    let labels = report.chapters.iter().filter(|chapter| chapter.command == "board");
+    let labels: Vec<String> = labels.filter_map(|c| super::board::labels(&c.value)).collect();
+    if !labels.is_empty() {
+        write_one(dir, "labels.txt", &labels.join("\n"))?;
+    }
+    Ok([html, json, csv, verdicts])
 }
 
 fn write_one(dir: &Path, name: &str, text: &str) -> Result<PathBuf, ReportError> {

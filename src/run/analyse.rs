@@ -122,7 +122,10 @@ impl Listener for Handing {
     }
 }
 
-fn analysed(source: impl Read + Send, columns: &Columns) -> Result<(Described, Rows), LogError> {
+pub(super) fn analysed(
+    source: impl Read + Send,
+    columns: &Columns,
+) -> Result<(Described, Rows), LogError> {
     let (full, arriving) = sync_channel(BATCHES);
     let (back, empty) = sync_channel(BATCHES);
     thread::scope(|scope| {

@@ -3,6 +3,7 @@
 //! a flood of readings waits in the meter's thread, not in memory.
 
 use crate::event::Answer;
+use crate::operator::Key;
 use drivers::{Clock, MeterEvent, Moment};
 use std::collections::VecDeque;
 use std::io::{self, BufRead, Read};
@@ -20,13 +21,15 @@ pub enum Arrival {
     Meter(MeterEvent),
     /// A line from the operator, without its end.
     Line(String),
+    /// A key from the operator, where keys come one by one.
+    Key(Key),
     /// A line from the operator that is longer than any answer, and was thrown away.
     LongLine,
     /// An answer from simulated hands.
     Answer(Answer),
     /// The operator's input has ended.
     EndOfInput,
-    /// Interrupt or terminate.
+    /// Interrupt, terminate or hang-up.
     Interrupted,
     /// The guide's deadline.
     DeadlineReached,
@@ -36,7 +39,8 @@ pub enum Arrival {
 pub struct Inbox {
     sender: mpsc::Sender<Arrival>,
     receiver: mpsc::Receiver<Arrival>,
-    answers: VecDeque<Answer>,
+    /// What is taken before anything that arrives.
+    first: VecDeque<Arrival>,
 }
 
 impl Inbox {
@@ -44,7 +48,7 @@ impl Inbox {
     #[must_use]
     pub fn new() -> Self {
         let (sender, receiver) = mpsc::channel(WAITING_MAX);
-        Self { sender, receiver, answers: VecDeque::new() }
+        Self { sender, receiver, first: VecDeque::new() }
     }
 
     /// Where the meter's thread puts its events; false once nobody takes them.
@@ -68,7 +72,23 @@ impl Inbox {
         });
     }
 
-    /// Begins to listen to interrupt and terminate. Must be called within the runtime.
+    /// Begins to take keys from `next` on a thread of its own, which ends with the terminal or the
+    /// process.
+    #[cfg(feature = "screen")]
+    pub fn read_keys(&self, mut next: impl FnMut() -> io::Result<Key> + Send + 'static) {
+        let sender = self.sender.clone();
+        std::thread::spawn(move || {
+            while let Ok(key) = next() {
+                if sender.blocking_send(Arrival::Key(key)).is_err() {
+                    return;
+                }
+            }
+            let _ = sender.blocking_send(Arrival::EndOfInput);
+        });
+    }
+
+    /// Begins to listen to interrupt, terminate and hang-up: a run that ends by one of them still
+    /// switches its supply off. Must be called within the runtime.
     ///
     /// # Errors
     /// What the system says if it cannot be listened to.
@@ -76,12 +96,14 @@ impl Inbox {
         use tokio::signal::unix::{SignalKind, signal};
         let mut interrupt = signal(SignalKind::interrupt())?;
         let mut terminate = signal(SignalKind::terminate())?;
+        let mut hung_up = signal(SignalKind::hangup())?;
         let sender = self.sender.clone();
         tokio::spawn(async move {
             loop {
                 tokio::select! {
                     _ = interrupt.recv() => {}
                     _ = terminate.recv() => {}
+                    _ = hung_up.recv() => {}
                 }
                 if sender.send(Arrival::Interrupted).await.is_err() {
                     return;
@@ -93,13 +115,20 @@ impl Inbox {
 
     /// Puts in an answer from simulated hands.
     pub fn answer(&mut self, answer: Answer) {
-        self.answers.push_back(answer);
+        self.first.push_back(Arrival::Answer(answer));
+    }
+
+    /// Puts back what was taken too early, in its order.
+    pub fn put_back(&mut self, arrivals: Vec<Arrival>) {
+        for arrival in arrivals.into_iter().rev() {
+            self.first.push_front(arrival);
+        }
     }
 
     /// Waits for the next arrival, at the latest until `wake_at` by `clock`.
     pub async fn next(&mut self, clock: &dyn Clock, wake_at: Option<Moment>) -> Arrival {
-        if let Some(answer) = self.answers.pop_front() {
-            return Arrival::Answer(answer);
+        if let Some(arrival) = self.first.pop_front() {
+            return arrival;
         }
         let Some(wake_at) = wake_at else {
             return self.receiver.recv().await.unwrap_or(Arrival::EndOfInput);

@@ -22,6 +22,8 @@ pub struct BenchTerms {
     pub name: Option<PathBuf>,
     /// A free-running line meter with a dial.
     pub line_meter: bool,
+    /// A line meter with a dial that speaks when it is polled.
+    pub polled_meter: bool,
     /// The seed.
     pub seed: u64,
     /// Whether the hands never slip.
@@ -45,9 +47,13 @@ pub fn run_bench(terms: &BenchTerms) -> Result<Exit, Failure> {
             )
         })?),
     };
+    let options = options(terms.seed, terms.steady, terms.line_meter);
     let options = StandaloneOptions {
         part: load(&terms.relay)?,
-        bench: options(terms.seed, terms.steady, terms.line_meter),
+        bench: BenchOptions {
+            meter: if terms.polled_meter { MeterModel::polled() } else { options.meter.clone() },
+            ..options
+        },
         listen,
         pace: terms.pace,
     };
@@ -63,10 +69,13 @@ pub fn run_bench(terms: &BenchTerms) -> Result<Exit, Failure> {
 /// that the profile speaks to; and whether its hands answer by themselves.
 pub(super) fn from_link(text: &str, profile: &Profile) -> Result<(Bench, bool), Failure> {
     let (file, query) = text.split_once('?').unwrap_or((text, ""));
-    let (mut seed, mut steady, mut alone) = (1, true, false);
+    let (mut seed, mut steady, mut alone, mut conversion_ms) = (1, true, false, None);
     for item in query.split('&').filter(|item| !item.is_empty()) {
         match item.split_once('=') {
             Some(("seed", n)) => seed = n.parse().map_err(|_| bad_query(item))?,
+            Some(("conversion_ms", n)) => {
+                conversion_ms = Some(n.parse().map_err(|_| bad_query(item))?);
+            }
             Some(("slips", "on")) => steady = false,
             Some(("slips", "off")) => steady = true,
             Some(("hands", "alone")) => alone = true,
@@ -75,7 +84,14 @@ pub(super) fn from_link(text: &str, profile: &Profile) -> Result<(Bench, bool), 
         }
     }
     let part = load(Path::new(file))?;
-    Ok((Bench::new(part, options(seed, steady, !profile.commanded())), alone))
+    let mut options = options(seed, steady, !profile.commanded());
+    if profile.poll().is_some() {
+        options.meter = MeterModel::polled();
+    }
+    if let Some(ms) = conversion_ms {
+        options.meter.conversion_ms = u32::clamp(ms, 1, 60_000);
+    }
+    Ok((Bench::new(part, options), alone))
 }
 
 /// A part from a relay file.

@@ -32,6 +32,7 @@ pub fn run_demo(job: Option<PathBuf>, seed: u64) -> Result<Exit, Failure> {
             profile: None,
             reconnect_for: Duration::from_secs(5),
             trace_link: None,
+            ease: super::Ease::default(),
         },
         pins,
         footprint,
@@ -42,6 +43,7 @@ pub fn run_demo(job: Option<PathBuf>, seed: u64) -> Result<Exit, Failure> {
         ambient_celsius: Some(20.0),
         quick: false,
         isolation: true,
+        drive: None,
         job: Some(job),
         operator: OperatorChoice::Lines,
     };

@@ -2,7 +2,7 @@
 //! says what to do with hands or flags. Every kind of failure gets its exit code here and nowhere
 //! else.
 
-use crate::journal::JournalError;
+use crate::journal::{JournalError, SignatureError};
 use drivers::DriverError;
 use std::error::Error;
 use std::fmt;
@@ -124,6 +124,17 @@ impl From<JournalError> for Failure {
             _ => Exit::BadInput,
         };
         Self::new(exit, chain(&error), error.hint())
+    }
+}
+
+impl From<SignatureError> for Failure {
+    fn from(error: SignatureError) -> Self {
+        let (message, hint) = (chain(&error), error.hint());
+        match error {
+            SignatureError::Journal(error) => error.into(),
+            SignatureError::NotWritten { .. } => Self::new(Exit::RecordNotWritten, message, hint),
+            _ => Self::new(Exit::BadInput, message, hint),
+        }
     }
 }
 

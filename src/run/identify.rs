@@ -2,6 +2,7 @@
 //! rest is the [`Station`]'s. A run that goes on gets its guide here too. Bad words end with exit 2
 //! and a hint before any folder is made.
 
+use super::drive::NamedSupply;
 use super::failure::{Exit, Failure};
 use super::instrument::{Instrument, MeterTerms};
 use super::stamp::folder_time;
@@ -31,6 +32,8 @@ pub struct IdentifyTerms {
     pub volts_max: f64,
     /// Highest power in the coil that is ever asked, in watts.
     pub coil_watts_max: f64,
+    /// The link of a supply that drives; none, or `manual`: a person.
+    pub drive: Option<String>,
     /// Temperature of the coil, in degrees Celsius.
     pub ambient_celsius: Option<f64>,
     /// Whether the proof is left out.
@@ -60,10 +63,12 @@ pub(super) fn begin(
 ) -> Result<(Station, RunStart), Failure> {
     let identify = checked_start(terms)?;
     let guide = guide(&identify, meter.is_simulated(), terms.operator, false)?;
+    let (volts_max, watts_max) = (identify.volts_max, identify.coil_watts_max);
+    let supply = NamedSupply::find(terms.drive.as_deref(), &meter, volts_max, watts_max)?;
     let job = terms.job.clone().unwrap_or_else(|| format!("identify-{}", folder_time()).into());
     Journal::refuse_existing(&job)?;
     let start = meter.start(RunTerms::Identify(identify));
-    Ok((Station { job, journal: None, guide, meter, operator: terms.operator }, start))
+    Ok((Station { job, journal: None, guide, meter, supply, operator: terms.operator }, start))
 }
 
 fn checked_start(terms: &IdentifyTerms) -> Result<IdentifyStart, Failure> {

@@ -4,10 +4,13 @@
 
 use super::Hands;
 use super::arrivals::Inbox;
+use super::ease::Ease;
 use super::failure::{Exit, Failure};
+use super::opening::{BUSY_FOR, open_when_free};
 use crate::bench::{Bench, Served};
 use crate::event::{RunStart, RunTerms};
-use drivers::{Clock, LinkSpec, Port, PortOptions, Profile};
+use drivers::link::RoundTrips;
+use drivers::{Clock, DriverError, LinkSpec, Port, PortOptions, Profile};
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
@@ -23,6 +26,8 @@ pub struct MeterTerms {
     pub reconnect_for: Duration,
     /// Where every byte on the link is written, if anywhere.
     pub trace_link: Option<PathBuf>,
+    /// What eases the work of the hands beside it.
+    pub ease: Ease,
 }
 
 /// A meter that has been named, real or simulated, not yet opened.
@@ -30,6 +35,7 @@ pub(super) struct Instrument {
     pub(super) link: String,
     spec: LinkSpec,
     pub(super) profile: Profile,
+    pub(super) ease: Ease,
     options: PortOptions,
     simulated: Option<Simulated>,
 }
@@ -54,10 +60,13 @@ impl Instrument {
         let Some(sim) = terms.link.strip_prefix("sim:") else {
             let spec = terms.link.parse::<LinkSpec>()?;
             let link = terms.link.clone();
-            return Ok(Self { link, spec, profile, options, simulated: None });
+            let ease = terms.ease.clone();
+            return Ok(Self { link, spec, profile, ease, options, simulated: None });
         };
         let (bench, alone) = super::bench::from_link(sim, &profile)?;
-        Self::on_bench(bench, alone, terms.link.clone(), profile, options)
+        let ease = terms.ease.clone();
+        let found = Self::on_bench(bench, alone, terms.link.clone(), profile, options)?;
+        Ok(Self { ease, ..found })
     }
 
     /// A simulated bench whose hands answer by themselves, under this name.
@@ -77,7 +86,7 @@ impl Instrument {
         })?;
         let spec = served.link().parse::<LinkSpec>()?;
         let simulated = Some(Simulated { bench, _served: served, alone });
-        Ok(Self { link, spec, profile, options, simulated })
+        Ok(Self { link, spec, profile, ease: Ease::default(), options, simulated })
     }
 
     /// How a fresh run on it begins.
@@ -86,21 +95,44 @@ impl Instrument {
             version: env!("CARGO_PKG_VERSION").into(),
             simulated: self.is_simulated(),
             resumed: false,
+            torn_bytes: 0,
             meter: self.link.clone(),
             profile: self.profile.name.clone(),
             terms,
         }
     }
 
+    /// Has its round trips measured from the next opening on.
+    pub(super) fn measure_round_trips(&mut self, round_trips: Arc<RoundTrips>) {
+        self.options.round_trips = Some(round_trips);
+    }
+
     pub(super) const fn is_simulated(&self) -> bool {
         self.simulated.is_some()
     }
 
+    /// The simulated bench that it is on.
+    pub(super) fn bench(&self) -> Option<&Bench> {
+        self.simulated.as_ref().map(|simulated| &simulated.bench)
+    }
+
+    /// Opens its port, once whoever holds it has let go; what it says goes to the inbox.
+    pub(super) async fn open_when_free(
+        &self,
+        clock: &Arc<dyn Clock>,
+        inbox: &mut Inbox,
+    ) -> Result<Port, Failure> {
+        let patience = self.options.reconnect_for.min(BUSY_FOR);
+        let open = |inbox: &Inbox| self.open(clock.clone(), inbox);
+        let tell = |text: &str| eprintln!("{}", crate::event::visible(&format!("note: {text}")));
+        open_when_free(open, inbox, &**clock, patience, tell).await
+    }
+
     /// Opens its port; what it says goes to the inbox.
-    pub(super) fn open(&self, clock: Arc<dyn Clock>, inbox: &Inbox) -> Result<Port, Failure> {
+    pub(super) fn open(&self, clock: Arc<dyn Clock>, inbox: &Inbox) -> Result<Port, DriverError> {
         tracing::debug!("opening {} as {}", self.link, self.spec);
         let sink = inbox.meter_sink();
-        Ok(Port::open_with(&self.spec, &self.profile, clock, self.options.clone(), sink)?)
+        Port::open_with(&self.spec, &self.profile, clock, self.options.clone(), sink)
     }
 
     pub(super) fn hands(&self) -> Hands {

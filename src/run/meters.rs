@@ -1,54 +1,52 @@
-//! What meters are there. Listing asks only the system; a port is written to only when the
-//! operator named it, since a command meant for a meter can do harm to a stranger. Prints lines,
-//! or one JSON object.
+//! What is done with a meter's link alone: listing what is there, working out how an unknown meter
+//! talks, watching one. Listing asks only the system; a port is written to only when the operator
+//! named it, since a command meant for a meter can do harm to a stranger. Nothing is recorded.
+
+mod figures;
+mod trial;
+mod watching;
 
 use super::failure::{Exit, Failure};
 use crate::event::visible;
-use drivers::{Clock, Identity, LinkSpec, Profile, SystemClock, ports};
-use std::sync::Arc;
+use drivers::ports;
+use std::path::PathBuf;
 use std::time::Duration;
 
-/// How long the one that was named may take to answer.
-const ANSWER_WITHIN: Duration = Duration::from_secs(8);
-
-/// Lists ports, or asks who answers on one.
-///
-/// # Errors
-/// [`Failure`] for a bad link or profile, and where nobody answers.
-pub fn run_meters(try_link: Option<&str>, profile: &str, json: bool) -> Result<Exit, Failure> {
-    match try_link {
-        Some(link) => {
-            let profile = Profile::load(profile)?;
-            let spec = link.parse::<LinkSpec>()?;
-            let clock: Arc<dyn Clock> = Arc::new(SystemClock::begin());
-            let identity = ports::probe(&spec, &profile, clock, ANSWER_WITHIN)?;
-            show_identity(&identity, json);
-        }
-        None => show_ports(json),
-    }
-    Ok(Exit::Done)
+/// What `meters` is given.
+#[derive(Clone, Debug, Default)]
+pub struct MetersTerms {
+    /// The link on which to find out who answers.
+    pub try_link: Option<String>,
+    /// The file that receives the profile that was worked out.
+    pub save: Option<PathBuf>,
+    /// The link to watch.
+    pub watch: Option<String>,
+    /// The profile by name or file.
+    pub profile: Option<String>,
+    /// The function to watch, by its name in files.
+    pub function: Option<String>,
+    /// How long to watch; until it is interrupted, if none.
+    pub span: Option<Duration>,
+    /// Where every byte on the watched link is written, if anywhere.
+    pub trace_link: Option<PathBuf>,
+    /// Whether to print JSON instead of lines.
+    pub json: bool,
 }
 
-fn show_identity(identity: &Identity, json: bool) {
-    if json {
-        println!(
-            "{}",
-            serde_json::json!({
-                "v": crate::event::VERSION,
-                "link": identity.link,
-                "profile": identity.profile,
-                "identity": identity.text,
-                "commanded": identity.commanded,
-            })
-        );
-        return;
+/// Lists ports, finds out who answers on one, or watches one.
+///
+/// # Errors
+/// [`Failure`] for a bad link, profile or function, and where nobody answers.
+pub fn run_meters(terms: &MetersTerms) -> Result<Exit, Failure> {
+    match (&terms.watch, &terms.try_link, &terms.profile) {
+        (Some(link), ..) => watching::watch(link, terms),
+        (None, Some(link), Some(profile)) => trial::ask(link, profile, terms.json),
+        (None, Some(link), None) => trial::work_out(link, terms.save.as_deref(), terms.json),
+        (None, None, _) => {
+            show_ports(terms.json);
+            Ok(Exit::Done)
+        }
     }
-    let who = if identity.text.is_empty() { "a meter without a name" } else { &identity.text };
-    println!("{}", visible(&format!("{}: {who}", identity.link)));
-    println!(
-        "  use it: coilmark identify --meter {} --profile {} --pins 8",
-        identity.link, identity.profile
-    );
 }
 
 fn show_ports(json: bool) {
@@ -56,13 +54,20 @@ fn show_ports(json: bool) {
     if json {
         let ports: Vec<_> = found
             .iter()
-            .map(|port| serde_json::json!({ "link": port.link, "description": port.description }))
+            .map(|port| {
+                serde_json::json!({
+                    "link": port.link,
+                    "description": port.description,
+                    "held_by": port.holder,
+                })
+            })
             .collect();
         println!("{}", serde_json::json!({ "v": crate::event::VERSION, "ports": ports }));
         return;
     }
     for port in &found {
-        println!("{}", visible(&format!("{}  {}", port.link, port.description)));
+        let held = port.holder.as_ref().map(|by| format!("  in use by {by}")).unwrap_or_default();
+        println!("{}", visible(&format!("{}  {}{held}", port.link, port.description)));
     }
     if found.is_empty() {
         println!("no serial port and no USB test device is there");

@@ -6,36 +6,78 @@
 mod analyse;
 mod arrivals;
 mod bench;
+mod board;
 mod demo;
+mod drive;
+mod ease;
 mod failure;
+mod fit;
+mod history;
 mod identify;
 mod instrument;
+mod logging;
 mod meters;
+mod opening;
+mod output;
 mod papers;
+mod pickup;
 mod resume;
+mod settings;
+mod speech;
 mod stamp;
 mod station;
+mod zone;
+mod zone_check;
+mod zone_paper;
 
+pub use crate::archive::Filter as BoardFilter;
 pub use analyse::{AnalyseTerms, run_analyse};
 pub use bench::{BenchTerms, run_bench};
+pub use board::{BoardTerms, PlanSource, run_board, run_board_plan};
 pub use demo::run_demo;
+pub use drive::Drive;
+pub use ease::Ease;
 pub use failure::{Exit, Failure};
+pub use fit::{ContactWord, FitTerms, run_fit};
+pub use history::{HistoryTerms, Question, run_history};
 pub use identify::{IdentifyTerms, run_identify};
 pub use instrument::MeterTerms;
-pub use meters::run_meters;
-pub use papers::{Rendering, Schema, render_report, show_schema, verify};
+pub use meters::{MetersTerms, run_meters};
+pub use output::{OutputTerms, run_output};
+pub use papers::{Rendering, Schema, make_keys, render_report, show_schema, sign, verify};
+pub use pickup::{PickUpTerms, run_pickup};
 pub use resume::{ResumeTerms, resume};
+pub use settings::{Settings, show_settings};
 pub use station::OperatorChoice;
+pub use zone::{LoopTerms, ZoneDesignTerms, run_zone_design};
+pub use zone_check::{ZoneCheckTerms, run_zone_check};
+pub use zone_paper::{
+    ZoneDrawTerms, ZoneLearnTerms, ZoneNumberTerms, run_zone_draw, run_zone_learn, run_zone_number,
+};
 
-use crate::event::{Action, Answer, Ask, Event, Input, MeterIdentity};
+use crate::event::{Action, Answer, Ask, DriveState, Event, Input, MeterIdentity, Pin};
 use crate::guide::Guide;
 use crate::journal::Journal;
+use crate::logbook::LogFile;
 use crate::operator::{Heard, Operator};
 use arrivals::{Arrival, Inbox};
+use drive::Performed;
 use drivers::{Clock, DriverError, Function, Identity, MeterEvent, Order, Port};
 use stamp::stamp;
 use std::sync::Arc;
+use std::time::Duration;
 use tracing::debug;
+
+/// What waits for the loops.
+fn runtime() -> Result<tokio::runtime::Runtime, Failure> {
+    tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .map_err(|e| Failure::new(Exit::Aborted, format!("runtime: {e}"), "try again"))
+}
+
+/// How often the meter's thread is looked at while nothing arrives: it may hang in the system.
+const LOOK_EVERY: Duration = Duration::from_secs(1);
 
 /// The hands of a simulated bench, if there are any.
 pub enum Hands {
@@ -63,18 +105,28 @@ pub struct Workbench<'a> {
     pub clock: Arc<dyn Clock>,
     /// Whose hands.
     pub hands: Hands,
+    /// The supply that performs drives; `None`: a person does.
+    pub drive: Option<Drive>,
     /// The meter's link, as the operator wrote it.
     pub link: String,
     /// The job folder, as the operator wrote it.
     pub job: String,
 }
 
+/// The longest that the end of a run is held up by sounds.
+const RING_OUT_MAX: Duration = Duration::from_secs(2);
+
 /// A run under way.
 struct Run<'a> {
     on: Workbench<'a>,
     asked: u64,
     open: Option<Ask>,
+    /// The operator's reason for the skip that is being taken in.
+    reason: Option<String>,
+    /// A drive that waits for the supply's leads to be clipped.
+    waiting: Option<DriveState>,
     measuring: Option<(Function, u64)>,
+    log: Option<LogFile>,
 }
 
 /// How a run came to its end.
@@ -90,8 +142,19 @@ impl Workbench<'_> {
     /// # Errors
     /// The failure that ended the run, after it has been recorded.
     pub async fn run(self, begin: Event) -> Result<Exit, Failure> {
-        let mut run = Run { on: self, asked: 0, open: None, measuring: None };
+        let mut run = Run {
+            on: self,
+            asked: 0,
+            open: None,
+            reason: None,
+            waiting: None,
+            measuring: None,
+            log: None,
+        };
         let outcome = run.until_over(begin).await;
+        // Dropping it switches the supply off: first of all, whatever the outcome.
+        run.on.drive = None;
+        let logged = run.log.as_mut().map_or(Ok(()), LogFile::sync);
         let Workbench { mut journal, operator, meter, clock, job, .. } = run.on;
         meter.close();
         let (exit, reason) = match &outcome {
@@ -106,12 +169,25 @@ impl Workbench<'_> {
         if let Err(gone) = operator.show(&finished) {
             debug!("nobody reads any more: {gone}");
         }
+        ring_out(operator, &*clock).await;
         let (exit, reason) = outcome?;
         written?;
+        logged?;
         match (Exit::from_code(exit), reason) {
             (Exit::Instrument, Some(reason)) => Err(Failure::other_meter(reason)),
             (exit, _) => Ok(exit),
         }
+    }
+}
+
+/// Lets the last sounds be heard.
+async fn ring_out(operator: &mut dyn Operator, clock: &dyn Clock) {
+    let until = clock.now() + RING_OUT_MAX;
+    while let Ok(_) = operator.tick(clock.now())
+        && let Some(at) = operator.wake_at().filter(|at| *at < until)
+    {
+        let wait = at.since(clock.now());
+        let _ = tokio::time::timeout(wait, std::future::pending::<()>()).await;
     }
 }
 
@@ -123,9 +199,30 @@ impl Run<'_> {
             if let Flow::Over(exit, reason) = flow {
                 return Ok((exit, reason));
             }
-            let wake_at = self.on.guide.wake_at();
-            let arrival = self.on.inbox.next(&*self.on.clock, wake_at).await;
+            self.keep_log()?;
+            flow = self.tick()?;
+            if let Flow::Over(..) = flow {
+                continue;
+            }
+            let wake_at = self.wake_at();
+            let look_at = self.on.clock.now() + LOOK_EVERY;
+            let until = wake_at.map_or(look_at, |at| at.min(look_at));
+            let arrival = self.on.inbox.next(&*self.on.clock, Some(until)).await;
+            let now = self.on.clock.now();
+            if let Some(stuck) = self.on.meter.stuck(now) {
+                return Err(stuck.into());
+            }
             flow = self.take(arrival)?;
+        }
+    }
+
+    /// Lets the operator draw and ring; hands that hold still answer here.
+    fn tick(&mut self) -> Result<Flow, Failure> {
+        let now = self.on.clock.now();
+        let held = self.on.operator.tick(now).map_err(|e| Failure::operator_gone(&e))?;
+        match held {
+            Some(answer) if self.open.is_some() => self.answered(answer),
+            _ => Ok(Flow::GoOn),
         }
     }
 
@@ -133,7 +230,14 @@ impl Run<'_> {
     fn take(&mut self, arrival: Arrival) -> Result<Flow, Failure> {
         match arrival {
             Arrival::Meter(event) => self.meter_said(event),
-            Arrival::Line(line) => self.heard(&line),
+            Arrival::Line(line) => {
+                let heard = self.on.operator.parse(&line);
+                self.heard(heard)
+            }
+            Arrival::Key(key) => {
+                let heard = self.on.operator.key(key);
+                self.heard(heard)
+            }
             Arrival::LongLine => self.object("a line that is longer than any answer"),
             Arrival::Answer(answer) => self.answered(answer),
             Arrival::EndOfInput if matches!(self.on.hands, Hands::Alone(_)) => Ok(Flow::GoOn),
@@ -149,10 +253,13 @@ impl Run<'_> {
 
     fn meter_said(&mut self, event: MeterEvent) -> Result<Flow, Failure> {
         match event {
-            MeterEvent::Answered { identity, gap } => self.deliver(Input::MeterAnswered(
-                self.known(identity),
-                gap.map(|gap| gap.as_secs_f64()),
-            )),
+            MeterEvent::Answered { identity, gap } => {
+                if let (Some(drive), Some(_)) = (&mut self.on.drive, gap) {
+                    drive.resume()?;
+                }
+                let gap_s = gap.map(|gap| gap.as_secs_f64());
+                self.deliver(Input::MeterAnswered(self.known(identity), gap_s))
+            }
             MeterEvent::ReadingTaken { epoch, reading } => {
                 self.told(|operator| operator.show_reading(&reading))?;
                 self.deliver(Input::ReadingArrived(epoch, reading))
@@ -169,7 +276,13 @@ impl Run<'_> {
                 self.record(&Event::MeterComplained { text: failure::chain(&error) })?;
                 Ok(Flow::GoOn)
             }
-            MeterEvent::WentAway(error) => self.deliver(Input::MeterLost(failure::chain(&error))),
+            MeterEvent::WentAway(error) => {
+                // Nobody measures the coil meanwhile.
+                if let Some(drive) = &mut self.on.drive {
+                    drive.pause()?;
+                }
+                self.deliver(Input::MeterLost(failure::chain(&error)))
+            }
             MeterEvent::Ended(Some(error)) => Err(error.into()),
             MeterEvent::Ended(None) => self.stop("the meter's port was closed"),
         }
@@ -183,16 +296,27 @@ impl Run<'_> {
         self.deliver(Input::FunctionRefused(function))
     }
 
-    fn heard(&mut self, line: &str) -> Result<Flow, Failure> {
-        let heard = self.on.operator.parse(line);
+    fn heard(&mut self, heard: Heard) -> Result<Flow, Failure> {
         match (heard, &self.open) {
             (Heard::Nothing, _) => Ok(Flow::GoOn),
+            (Heard::SkipBecause(seq, reason), _) => {
+                self.reason = Some(reason).filter(|reason| !reason.trim().is_empty());
+                let flow = self.heard(Heard::Answer(seq, Answer::Skip));
+                self.reason = None;
+                flow
+            }
             (Heard::Answer(seq, answer), Some(_)) if seq.is_none_or(|seq| seq == self.asked) => {
                 self.answered(answer)
             }
             (Heard::Answer(Some(seq), _), Some(_)) => {
                 self.object(&format!("ask {seq} is not open; {} is", self.asked))
             }
+            (Heard::Serial(seq, serial), Some(Ask::Serial { .. }))
+                if seq.is_none_or(|seq| seq == self.asked) =>
+            {
+                self.deliver(Input::SerialReceived(serial))
+            }
+            (Heard::Serial(..), _) => self.object("no serial number is asked for just now"),
             (Heard::Answer(_, Answer::Abort), None) => self.stop("stopped by the operator"),
             (Heard::Answer(..), _) => {
                 self.told(|operator| operator.object("nothing is asked just now"))?;
@@ -203,10 +327,32 @@ impl Run<'_> {
     }
 
     fn answered(&mut self, answer: Answer) -> Result<Flow, Failure> {
-        if let (Hands::Led(bench), Some(ask), Answer::Ready) = (&self.on.hands, &self.open, answer)
+        let by_supply = self.on.drive.is_some() && matches!(self.open, Some(Ask::Drive(_)));
+        if let (Hands::Led(bench), Some(ask), Answer::Ready, false) =
+            (&self.on.hands, &self.open, answer, by_supply)
         {
             let _ = bench.perform(ask);
         }
+        if let Some(Ask::Clip { plus, minus }) = self.open.clone() {
+            return self.clipped(&plus, &minus, answer);
+        }
+        self.deliver(Input::AnswerReceived(answer))
+    }
+
+    /// The answer to a clip: the drive that waited for it is performed, or not.
+    fn clipped(&mut self, plus: &Pin, minus: &Pin, answer: Answer) -> Result<Flow, Failure> {
+        let ask = Ask::Clip { plus: plus.clone(), minus: minus.clone() };
+        if !ask.accepts(answer) {
+            return self.object(&ask.misfit(answer));
+        }
+        let (Some(drive), Some(waiting)) = (&mut self.on.drive, self.waiting.take()) else {
+            return self.deliver(Input::AnswerReceived(answer));
+        };
+        if answer == Answer::Ready {
+            drive.clipped(plus, minus);
+            drive.perform(&waiting)?;
+        }
+        self.open = Some(Ask::Drive(waiting));
         self.deliver(Input::AnswerReceived(answer))
     }
 
@@ -215,6 +361,11 @@ impl Run<'_> {
         let facts = self.on.guide.handle(input, self.on.clock.now());
         for fact in &facts {
             self.record(fact)?;
+            if matches!(fact, Event::AskSkipped { .. })
+                && let Some(text) = self.reason.take()
+            {
+                self.record(&Event::OperatorRemarked { text })?;
+            }
         }
         loop {
             match self.on.guide.next(self.on.clock.now()) {
@@ -228,6 +379,9 @@ impl Run<'_> {
                     self.measuring = Some((function, epoch));
                     self.on.meter.order(Order::Measure { function, epoch });
                 }
+                Action::OpenLog(file, t_s) => self.open_log(file, t_s)?,
+                Action::Log(t_s, volts) => self.log(t_s, volts)?,
+                Action::CloseLog(why) => self.close_log(why)?,
                 Action::Finish(exit, reason) => return Ok(Flow::Over(exit, reason)),
             }
         }
@@ -237,13 +391,34 @@ impl Run<'_> {
     fn record(&mut self, fact: &Event) -> Result<(), Failure> {
         self.on.journal.append(fact, stamp(&*self.on.clock))?;
         self.on.guide.apply(fact);
+        if let (Some(drive), Event::ReadingCaptured(capture)) = (&mut self.on.drive, fact) {
+            drive.captured(capture);
+        }
         if fact.closes_an_ask() {
             self.open = None;
         }
         self.told(|operator| operator.show(fact))
     }
 
+    /// Asks the operator; a drive is the supply's to perform, if there is one.
     fn ask(&mut self, ask: Ask) -> Result<(), Failure> {
+        let (Some(drive), Ask::Drive(wanted)) = (&mut self.on.drive, &ask) else {
+            return self.ask_operator(ask);
+        };
+        match drive.perform(wanted)? {
+            Performed::Done => {
+                self.open = Some(ask);
+                self.on.inbox.answer(Answer::Ready);
+                Ok(())
+            }
+            Performed::Clip(plus, minus) => {
+                self.waiting = Some(wanted.clone());
+                self.ask_operator(Ask::Clip { plus, minus })
+            }
+        }
+    }
+
+    fn ask_operator(&mut self, ask: Ask) -> Result<(), Failure> {
         self.asked += 1;
         let seq = self.asked;
         self.told(|operator| operator.ask(seq, &ask))?;

@@ -4,8 +4,9 @@
 
 use super::failure::{Exit, Failure};
 use super::station::write_reports;
-use crate::event::visible;
+use crate::event::{Event, LogNews, visible};
 use crate::journal::{self, JournalError, Verified};
+use crate::logbook;
 use crate::report::Report;
 use std::path::Path;
 
@@ -31,6 +32,10 @@ pub enum Schema {
     Profile,
     /// A relay file of the simulated bench.
     Relay,
+    /// A board's test plan.
+    Plan,
+    /// A panel file.
+    Panel,
 }
 
 /// Renders the reports of a job.
@@ -57,13 +62,88 @@ pub fn render_report(job: &Path, rendering: Rendering) -> Result<Exit, Failure> 
 ///
 /// # Errors
 /// [`Failure`] where there is none (2), or it cannot be read at all.
-pub fn verify(job: &Path) -> Result<Exit, Failure> {
+pub fn verify(job: &Path, signer: Option<&Path>) -> Result<Exit, Failure> {
     let verified = journal::verify(job)?;
     if verified == Verified::NoJournal {
         return Err(JournalError::NoJournal { file: job.join(journal::FILE_NAME) }.into());
     }
-    println!("{}: {verified}", visible(&job.display().to_string()));
-    Ok(if verified.is_sound() { Exit::Done } else { Exit::NotPassed })
+    let job_shown = visible(&job.display().to_string());
+    println!("{job_shown}: {verified}");
+    let mut sound = verified.is_sound();
+    if sound {
+        let signed = match signer {
+            Some(signer) => Some(journal::check_signature(job, signer)?),
+            None => None,
+        };
+        if let Some(signed) = signed {
+            println!("{job_shown}: {signed}");
+            sound = signed.is_good();
+        } else if job.join(journal::SIGNATURE_NAME).exists() {
+            println!("{job_shown}: a signature is there; --signer KEY.pub checks it");
+        }
+    }
+    if sound {
+        sound = logs_are_whole(job, &job_shown)?;
+    }
+    Ok(if sound { Exit::Done } else { Exit::NotPassed })
+}
+
+/// Checks every log that the record vouches for; says of each what it is.
+fn logs_are_whole(job: &Path, job_shown: &str) -> Result<bool, Failure> {
+    let mut all = true;
+    for entry in &journal::read(job)?.entries {
+        let Event::Logged(LogNews::Closed { file, rows, sha256, .. }) = &entry.event else {
+            continue;
+        };
+        let file_shown = visible(file);
+        match logbook::digest(job, file) {
+            Ok(now) if now.sha256 == *sha256 => {
+                println!("{job_shown}: {file_shown}: whole: {rows} rows");
+            }
+            Ok(now) => {
+                all = false;
+                println!(
+                    "{job_shown}: {file_shown}: changed: {rows} rows were recorded, {} are there",
+                    now.rows
+                );
+            }
+            Err(error) => {
+                all = false;
+                println!("{job_shown}: {file_shown}: missing: {}", super::failure::chain(&error));
+            }
+        }
+    }
+    Ok(all)
+}
+
+/// Signs a job's record with the secret key in a file.
+///
+/// # Errors
+/// [`Failure`] with its exit code.
+pub fn sign(job: &Path, key: &Path) -> Result<Exit, Failure> {
+    let lines = journal::sign(job, key)?;
+    println!("{}: {lines} lines signed", visible(&job.display().to_string()));
+    Ok(Exit::Done)
+}
+
+/// Makes a pair of keys: `FILE`, which is to be kept secret, and `FILE.pub`.
+///
+/// # Errors
+/// [`Failure`] with its exit code.
+pub fn make_keys(file: &Path) -> Result<Exit, Failure> {
+    let mut chance = [0; 32];
+    let filled = rustix::rand::getrandom(&mut chance, rustix::rand::GetRandomFlags::empty());
+    if filled != Ok(chance.len()) {
+        return Err(Failure::new(
+            Exit::NotPassed,
+            "the system gave no randomness for a key",
+            "make the key with another tool: an Ed25519 key in PKCS#8 PEM",
+        ));
+    }
+    let public = journal::make_keys(file, &chance)?;
+    println!("secret key: {} (keep it to yourself)", visible(&file.display().to_string()));
+    println!("public key: {} (give it to whoever checks)", visible(&public.display().to_string()));
+    Ok(Exit::Done)
 }
 
 /// Prints a schema.
@@ -77,6 +157,8 @@ pub fn show_schema(schema: Schema) -> Result<Exit, Failure> {
         Schema::Report => crate::report::schema(),
         Schema::Profile => drivers::Profile::schema(),
         Schema::Relay => crate::bench::Part::schema(),
+        Schema::Plan => schemars::schema_for!(crate::event::BoardPlan),
+        Schema::Panel => crate::zone::Panel::schema(),
     };
     let text = serde_json::to_string_pretty(&schema).map_err(|error| {
         Failure::new(

@@ -2,9 +2,13 @@
 //! are replayed into it, and it runs on the same way, with the terms it was begun with. The same
 //! meter is wanted, or a clear word that another is accepted.
 
+use super::board;
+use super::drive::NamedSupply;
+use super::ease::Ease;
 use super::failure::{Exit, Failure};
 use super::identify;
 use super::instrument::{Instrument, MeterTerms};
+use super::output;
 use super::station::{OperatorChoice, Station};
 use crate::event::{RunStart, RunTerms};
 use crate::guide::Guide;
@@ -19,12 +23,16 @@ pub struct ResumeTerms {
     pub job: PathBuf,
     /// Another link than before.
     pub meter: Option<String>,
+    /// The supply that drives; a person otherwise.
+    pub drive: Option<String>,
     /// Another profile than before.
     pub profile: Option<String>,
     /// How long a lost link is tried again.
     pub reconnect_for: Duration,
     /// Whether another meter is accepted.
     pub accept_meter: bool,
+    /// What eases the work of the hands.
+    pub ease: Ease,
     /// The operator.
     pub operator: OperatorChoice,
 }
@@ -52,14 +60,23 @@ pub fn resume(terms: &ResumeTerms) -> Result<Exit, Failure> {
         profile: Some(terms.profile.clone().unwrap_or_else(|| begun.profile.clone())),
         reconnect_for: terms.reconnect_for,
         trace_link: None,
+        ease: terms.ease.clone(),
     };
-    let mut guide = guide(&begun, terms)?;
+    let mut guide = guide(&begun, &task, terms)?;
     for entry in &task.entries {
         guide.apply(&entry.event);
     }
     let meter = Instrument::find(&meter)?;
+    let (volts_max, watts_max) = match &begun.terms {
+        RunTerms::Identify(start) => (start.volts_max, start.coil_watts_max),
+        RunTerms::PickUp(start) => (start.volts_max, start.coil_watts_max),
+        _ => (0.0, 0.0),
+    };
+    let supply = NamedSupply::find(terms.drive.as_deref(), &meter, volts_max, watts_max)?;
+    let begun = named_by_the_record(begun);
     let start = RunStart {
         resumed: true,
+        torn_bytes: past.repaired.map_or(0, |repair| repair.bytes_torn),
         simulated: begun.simulated || meter.is_simulated(),
         meter: meter.link.clone(),
         version: env!("CARGO_PKG_VERSION").into(),
@@ -67,7 +84,22 @@ pub fn resume(terms: &ResumeTerms) -> Result<Exit, Failure> {
         ..begun
     };
     let job = terms.job.clone();
-    Station { job, journal: Some(journal), guide, meter, operator: terms.operator }.run(start)
+    let boards = matches!(start.terms, RunTerms::Board(_));
+    let station =
+        Station { job, journal: Some(journal), guide, meter, supply, operator: terms.operator };
+    let outcome = station.run(start);
+    if boards {
+        super::history::take_in(&terms.job);
+    }
+    outcome
+}
+
+/// The board that goes on is the record's to name, not the first part's.
+fn named_by_the_record(mut begun: RunStart) -> RunStart {
+    if let RunTerms::Board(start) = &mut begun.terms {
+        start.serial = None;
+    }
+    begun
 }
 
 /// The newest task that did not reach its end, else the newest; and how it was begun.
@@ -82,10 +114,39 @@ fn unfinished(past: &Past) -> Option<(Task<'_>, RunStart)> {
 }
 
 /// A fresh guide for what was begun.
-fn guide(begun: &RunStart, terms: &ResumeTerms) -> Result<Box<dyn Guide>, Failure> {
+fn guide(
+    begun: &RunStart,
+    task: &Task<'_>,
+    terms: &ResumeTerms,
+) -> Result<Box<dyn Guide>, Failure> {
     match &begun.terms {
         RunTerms::Identify(start) => {
             identify::guide(start, begun.simulated, terms.operator, terms.accept_meter)
         }
+        RunTerms::Board(start) => {
+            board::guide(start, begun.simulated, terms.operator, terms.accept_meter)
+        }
+        RunTerms::PickUp(start) => {
+            Ok(super::pickup::guide(start, begun.simulated, terms.accept_meter))
+        }
+        RunTerms::ZoneCheck(start) => {
+            super::zone_check::guide(start, begun.simulated, terms.operator, terms.accept_meter)
+        }
+        RunTerms::ZoneDesign(_) => Err(Failure::bad_input(
+            format!("{}: a zone design is worked out at once", terms.job.display()),
+            "run coilmark zone design again with this --job",
+        )),
+        RunTerms::Fit(_) => Err(Failure::bad_input(
+            format!("{}: a fit is worked out at once", terms.job.display()),
+            "run coilmark fit again with this --job",
+        )),
+        RunTerms::Output(start) => output::guide_going_on(
+            begun,
+            *start,
+            task,
+            &terms.job,
+            terms.operator,
+            terms.accept_meter,
+        ),
     }
 }

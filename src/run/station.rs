@@ -3,6 +3,7 @@
 //! run that began. Every command that talks to a person and a meter goes through here.
 
 use super::arrivals::Inbox;
+use super::drive::NamedSupply;
 use super::failure::{Exit, Failure};
 use super::instrument::Instrument;
 use super::{Hands, Workbench};
@@ -10,6 +11,8 @@ use crate::event::{Event, RunStart};
 use crate::guide::Guide;
 use crate::journal::{self, Journal};
 use crate::operator::{Json, Lines, Operator};
+#[cfg(feature = "screen")]
+use crate::operator::{Look, Screen, Terminals};
 use crate::report::{self, Report};
 use drivers::{Clock, SystemClock};
 use std::io::{self, IsTerminal};
@@ -19,6 +22,8 @@ use std::sync::Arc;
 /// Which operator is asked.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum OperatorChoice {
+    /// A full screen.
+    Screen,
     /// Plain lines.
     Lines,
     /// JSON lines.
@@ -28,7 +33,11 @@ pub enum OperatorChoice {
 impl OperatorChoice {
     /// Whether a person watches: a closed placement then announces itself.
     pub(super) fn is_a_person(self) -> bool {
-        self == Self::Lines && io::stdin().is_terminal()
+        match self {
+            Self::Screen => true,
+            Self::Lines => io::stdin().is_terminal(),
+            Self::Json => false,
+        }
     }
 }
 
@@ -39,6 +48,8 @@ pub(super) struct Station {
     pub(super) journal: Option<Journal>,
     pub(super) guide: Box<dyn Guide>,
     pub(super) meter: Instrument,
+    /// Who drives; `None`: a person.
+    pub(super) supply: Option<NamedSupply>,
     pub(super) operator: OperatorChoice,
 }
 
@@ -51,20 +62,44 @@ impl Station {
         let outcome = match choice {
             OperatorChoice::Json => self.drive(start, &mut Json::new(io::stdout()), &mut began),
             OperatorChoice::Lines => {
-                let rings = io::stdout().is_terminal();
-                self.drive(start, &mut Lines::new(io::stdout(), rings), &mut began)
+                let mut operator =
+                    self.meter.ease.around(Lines::new(io::stdout(), io::stdout().is_terminal()))?;
+                self.drive(start, &mut operator, &mut began)
             }
+            OperatorChoice::Screen => self.drive_on_screen(start, &mut began),
         };
         if !began {
             return outcome;
         }
         let written = write_reports(&job);
-        if let (OperatorChoice::Lines, Ok(paths)) = (choice, &written) {
+        if let (OperatorChoice::Lines | OperatorChoice::Screen, Ok(paths)) = (choice, &written) {
             println!("report: {}", paths[0].display());
         }
         let exit = outcome?;
         written?;
         Ok(exit)
+    }
+
+    /// Nothing is taken over before all that can be refused is checked.
+    #[cfg(feature = "screen")]
+    fn drive_on_screen(self, start: RunStart, began: &mut bool) -> Result<Exit, Failure> {
+        if !(io::stdin().is_terminal() && io::stdout().is_terminal()) {
+            return Err(no_screen("standard input and output are no terminal"));
+        }
+        let look = match std::env::var_os("NO_COLOR").is_none_or(|no| no.is_empty()) {
+            true => Look::coloured(),
+            false => Look::plain(),
+        };
+        let (taken, backend) = Terminals::take().map_err(|error| no_screen(&error.to_string()))?;
+        let screen = Screen::new(backend, Some(taken), look, io::stdout());
+        let screen = screen.map_err(|error| no_screen(&error.to_string()))?;
+        let mut operator = self.meter.ease.around(screen)?;
+        self.drive(start, &mut operator, began)
+    }
+
+    #[cfg(not(feature = "screen"))]
+    fn drive_on_screen(self, _: RunStart, _: &mut bool) -> Result<Exit, Failure> {
+        Err(no_screen("this program was built without it"))
     }
 
     fn drive(
@@ -73,21 +108,24 @@ impl Station {
         operator: &mut dyn Operator,
         began: &mut bool,
     ) -> Result<Exit, Failure> {
-        let runtime = tokio::runtime::Builder::new_current_thread()
-            .enable_all()
-            .build()
-            .map_err(|e| Failure::new(Exit::Aborted, format!("runtime: {e}"), "try again"))?;
-        runtime.block_on(async {
+        super::runtime()?.block_on(async {
             let clock: Arc<dyn Clock> = Arc::new(SystemClock::begin());
-            let inbox = Inbox::new();
+            let mut inbox = Inbox::new();
             let hands = self.meter.hands();
-            if !matches!(hands, Hands::Alone(_)) {
-                inbox.read_lines(io::stdin());
+            match (self.operator, &hands) {
+                #[cfg(feature = "screen")]
+                (OperatorChoice::Screen, _) => inbox.read_keys(Terminals::next_key),
+                (_, Hands::Alone(_)) => {}
+                _ => inbox.read_lines(io::stdin()),
             }
             if let Err(e) = inbox.listen_to_signals() {
                 tracing::warn!("interrupts cannot be listened to: {e}");
             }
-            let port = self.meter.open(Arc::clone(&clock), &inbox)?;
+            let port = self.meter.open_when_free(&clock, &mut inbox).await?;
+            let drive = match &self.supply {
+                Some(supply) => Some(supply.open(Arc::clone(&clock))?),
+                None => None,
+            };
             let journal = match self.journal {
                 Some(journal) => journal,
                 None => Journal::create(&self.job)?,
@@ -101,6 +139,7 @@ impl Station {
                 inbox,
                 clock,
                 hands,
+                drive,
                 link: self.meter.link.clone(),
                 job: self.job.display().to_string(),
             };
@@ -109,8 +148,15 @@ impl Station {
     }
 }
 
+fn no_screen(why: &str) -> Failure {
+    Failure::bad_input(
+        format!("--operator screen: {why}"),
+        "use --operator lines, or json for a script",
+    )
+}
+
 /// Renders the reports from the journal alone.
-pub(super) fn write_reports(job: &Path) -> Result<[PathBuf; 3], Failure> {
+pub(super) fn write_reports(job: &Path) -> Result<[PathBuf; 4], Failure> {
     let past = journal::read(job)?;
     report::write_all(job, &Report::from_entries(&past.entries)).map_err(|error| {
         Failure::new(

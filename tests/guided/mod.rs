@@ -32,7 +32,7 @@ impl Led {
         let found = self.facts.iter().find_map(|fact| match fact {
             Event::ResultReached(finding) => match finding {
                 Finding::Identify(finding) => Some(finding),
-                other @ Finding::Output(_) => panic!("another finding: {other:?}"),
+                other => panic!("another finding: {other:?}"),
             },
             _ => None,
         });
@@ -128,6 +128,7 @@ pub fn lead(
                     (led.exit, led.reason) = (exit, reason);
                     return led;
                 }
+                order => panic!("an order that no identification gives: {order:?}"),
             }
         }
     }

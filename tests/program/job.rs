@@ -55,6 +55,16 @@ pub fn relay_file(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("fixtures/relays/{name}.toml"))
 }
 
+/// An output fixture's path.
+pub fn output_file(name: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("fixtures/outputs/{name}.toml"))
+}
+
+/// An output fixture.
+pub fn output(name: &str) -> Part {
+    Part::load(&output_file(name)).unwrap_or_else(|bad| panic!("{bad}"))
+}
+
 /// A relay fixture.
 pub fn relay(name: &str) -> Part {
     Part::load(&relay_file(name)).unwrap_or_else(|bad| panic!("{bad}"))

@@ -155,7 +155,9 @@ impl Ledger {
                 assert!(!drive.is_across(red, black), "driven under the leads: {text}");
                 assert!(self.cautioned, "no caution before: {text}");
             }
-            Ask::Alarm { .. } => panic!("no equipment is on this bench: {text}"),
+            Ask::Alarm { .. } => assert!(self.leads.is_some(), "the leads are in the air: {text}"),
+            Ask::Clip { .. } => panic!("no supply is on this bench: {text}"),
+            Ask::Serial { .. } => panic!("no board is on this bench: {text}"),
             Ask::Drive(DriveState::Rest) | Ask::Dial { .. } | Ask::Acknowledge { .. } => {}
         }
         self.open = Some(asked.clone());
@@ -177,7 +179,7 @@ impl Ledger {
                 self.unconfirmed = None;
                 self.cautioned |= note.fields["caution"] == COIL_DRIVE;
             }
-            "result" => self.compare(&note.fields),
+            "result" if note.fields["kind"] == "identify" => self.compare(&note.fields),
             _ => {}
         }
         self.notes.push(note.clone());

@@ -22,7 +22,7 @@ mod process;
 mod truth;
 
 pub use babble::Babble;
-pub use job::{Job, relay, relay_file};
+pub use job::{Job, output, output_file, relay, relay_file};
 pub use ledger::{Asked, Ledger, Line, Note};
 pub use meter::{bench, on_pty, on_tcp};
 pub use person::{Person, Reply};

@@ -35,6 +35,8 @@ impl Program {
     pub fn start<S: AsRef<std::ffi::OsStr>>(words: &[S]) -> Self {
         let mut command = Command::new(env!("CARGO_BIN_EXE_coilmark"));
         command.args(words).env_remove("RUST_LOG").env("TZ", "UTC");
+        // Nobody's settings.
+        command.env("XDG_CONFIG_HOME", concat!(env!("CARGO_MANIFEST_DIR"), "/no-settings"));
         command.stdin(Stdio::piped()).stdout(Stdio::piped()).stderr(Stdio::piped());
         let mut child = command.spawn().expect("the program starts");
         let stdin = child.stdin.take();

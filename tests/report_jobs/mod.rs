@@ -204,8 +204,10 @@ pub fn report(job: &Job) -> Report {
 
 /// What the start of an identification was given.
 pub fn terms(start: &mut RunStart) -> &mut IdentifyStart {
-    let RunTerms::Identify(terms) = &mut start.terms;
-    terms
+    match &mut start.terms {
+        RunTerms::Identify(terms) => terms,
+        other => panic!("another command: {other:?}"),
+    }
 }
 
 /// A plain start of eight pins.
@@ -214,6 +216,7 @@ pub fn start(pins: &str, footprint: Option<&str>) -> RunStart {
         version: "0.1.0".into(),
         simulated: false,
         resumed: false,
+        torn_bytes: 0,
         meter: "serial:/dev/ttyUSB0".into(),
         profile: "scpi".into(),
         terms: RunTerms::Identify(IdentifyStart {

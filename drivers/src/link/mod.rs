@@ -13,16 +13,19 @@ mod serial;
 mod spec;
 mod tcp;
 mod timing;
+mod usb;
 
 pub use capturing::CapturingLink;
 pub use device::DeviceLink;
 pub use faulty::{Faults, FaultyLink};
 pub use replaying::ReplayingLink;
 pub use scripted::{ScriptedLink, Step};
+pub(crate) use serial::holder_of;
 pub use serial::{Dtr, SerialLink, SerialSettings};
-pub use spec::LinkSpec;
+pub use spec::{LinkSpec, UsbName};
 pub use tcp::TcpLink;
 pub use timing::{RoundTrips, TimingLink};
+pub use usb::{PipeFault, Pipes, Recipient, UsbLink};
 
 use crate::error::DriverError;
 use std::io;

@@ -1,10 +1,12 @@
 //! A trace as a link: what the meter said comes again, in the same order and with the same
 //! delay after what was sent. Bytes that were sent must be sent again, or the replay ends with
-//! an error that names both; that makes a trace from the field a regression test.
+//! an error that names both; that makes a trace from the field a regression test. Opened by its
+//! file name, a replay skips to the place where those bytes were sent: a person's pauses, and the
+//! readings that filled them, need not be repeated.
 
 use super::capturing::HEADER;
 use super::{Link, Received, lost};
-use crate::clock::{Clock, Moment};
+use crate::clock::{Clock, Moment, SystemClock};
 use crate::error::{DriverError, escape};
 use std::collections::VecDeque;
 use std::sync::Arc;
@@ -17,7 +19,12 @@ pub struct ReplayingLink {
     name: String,
     /// Trace time and our time of the transfer played last.
     anchor: (Duration, Moment),
+    /// Whether what was sent meanwhile may be left out.
+    skips: bool,
 }
+
+/// The largest trace that is read, in bytes.
+const TRACE_AT_MOST: u64 = 256 << 20;
 
 #[derive(Clone, Debug, PartialEq, Eq)]
 struct Transfer {
@@ -47,7 +54,55 @@ impl ReplayingLink {
         }
         let first = transfers.front().map_or(Duration::ZERO, |transfer| transfer.at);
         let anchor = (first, clock.now());
-        Ok(Self { transfers, clock, name: "trace".into(), anchor })
+        Ok(Self { transfers, clock, name: "trace".into(), anchor, skips: false })
+    }
+
+    /// Opens a trace file as a link that skips, by the machine's clock: what passed after the link
+    /// had been opened `openings` times before.
+    ///
+    /// # Errors
+    /// [`DriverError::Missing`], [`DriverError::System`] if it cannot be read,
+    /// [`DriverError::TraceOver`] if it was not opened so often, and as [`ReplayingLink::parse`].
+    pub fn open(path: &str, openings: usize) -> Result<Self, DriverError> {
+        let system = |source| DriverError::System {
+            port: escape(path.as_bytes(), 200),
+            step: "reading the trace".into(),
+            source,
+        };
+        let size = std::fs::metadata(path).map_err(|source| match source.kind() {
+            std::io::ErrorKind::NotFound => {
+                DriverError::Missing { port: escape(path.as_bytes(), 200), source: Some(source) }
+            }
+            _ => system(source),
+        })?;
+        if size.len() > TRACE_AT_MOST {
+            return Err(system(std::io::ErrorKind::FileTooLarge.into()));
+        }
+        let text = std::fs::read_to_string(path).map_err(system)?;
+        let Some((at, _)) = text.match_indices(HEADER).nth(openings) else {
+            let over = DriverError::TraceOver { port: path.to_owned() };
+            return Err(if openings > 0 { over } else { no_head(path) });
+        };
+        let rest = text.get(at..).unwrap_or_default();
+        let end = rest.match_indices(HEADER).nth(1).map_or(rest.len(), |(end, _)| end);
+        let text = rest.get(..end).unwrap_or_default();
+        let link =
+            Self::parse(text, Arc::new(SystemClock::begin())).map_err(|error| match error {
+                DriverError::BadLink { problem, .. } => DriverError::BadLink {
+                    text: format!("replay:{}", escape(path.as_bytes(), 200)),
+                    problem,
+                },
+                other => other,
+            })?;
+        Ok(Self { name: path.to_owned(), skips: true, ..link })
+    }
+
+    /// Leaves out what comes before the place where `bytes` were sent, if they were.
+    fn skip_to(&mut self, bytes: &[u8]) {
+        let place = self.transfers.iter().position(|next| next.mark == '>' && next.bytes == bytes);
+        if let Some(place) = place {
+            self.transfers.drain(..place);
+        }
     }
 
     /// Whether all of the trace has been played.
@@ -64,6 +119,13 @@ impl ReplayingLink {
         let transfer = self.transfers.pop_front()?;
         self.anchor = (transfer.at, self.clock.now());
         Some(transfer)
+    }
+}
+
+fn no_head(path: &str) -> DriverError {
+    DriverError::BadLink {
+        text: format!("replay:{}", escape(path.as_bytes(), 200)),
+        problem: "not the head of a trace".into(),
     }
 }
 
@@ -100,6 +162,9 @@ fn unescape(text: &str) -> Option<Vec<u8>> {
 
 impl Link for ReplayingLink {
     fn write(&mut self, bytes: &[u8], _within: Duration) -> Result<(), DriverError> {
+        if self.skips {
+            self.skip_to(bytes);
+        }
         let expected = match self.transfers.front() {
             Some(next) if next.mark == '>' && next.bytes == bytes => {
                 self.play();
@@ -119,7 +184,7 @@ impl Link for ReplayingLink {
     fn read_some(&mut self, into: &mut [u8], wait: Duration) -> Result<Received, DriverError> {
         let now = self.clock.now();
         let due = match self.transfers.front() {
-            None => return Err(lost(&self.name, "reading past the end of the trace", None)),
+            None => return Err(DriverError::TraceOver { port: self.name.clone() }),
             Some(next) if next.mark == '>' => now + wait + Duration::from_nanos(1),
             Some(next) => self.due(next),
         };
@@ -208,6 +273,37 @@ mod tests {
             }
         }
         panic!("nothing came");
+    }
+
+    // What a person's pauses held is left out; what was never sent is an error all the same.
+    #[test]
+    fn a_trace_that_is_opened_by_its_name_skips_to_what_is_sent() {
+        let file = tempfile::NamedTempFile::new().unwrap();
+        let text = [
+            HEADER,
+            "0.0 > \"READ?\\n\"",
+            "0.1 < \"+1\\n\"",
+            "0.2 > \"READ?\\n\"",
+            "0.3 < \"+2\\n\"",
+            "0.3 > \"CONF:RES\\n\"",
+            "0.3 > \"READ?\\n\"",
+            "0.3 < \"+3\\n\"",
+        ];
+        std::fs::write(file.path(), text.join("\n")).unwrap();
+        let mut link = ReplayingLink::open(file.path().to_str().unwrap(), 0).unwrap();
+        let mut buffer = [0; 8];
+        link.write(b"CONF:RES\n", Duration::ZERO).unwrap();
+        link.write(b"READ?\n", Duration::ZERO).unwrap();
+        let got = link.read_some(&mut buffer, Duration::from_secs(1)).unwrap();
+        assert_eq!((got, &buffer[..3]), (Received::Bytes(3), &b"+3\n"[..]));
+        assert!(link.write(b"CONF:VOLT\n", Duration::ZERO).is_err());
+        let over = ReplayingLink::open(file.path().to_str().unwrap(), 1).map(|_| ()).unwrap_err();
+        assert!(matches!(over, DriverError::TraceOver { .. }), "{over:?}");
+        let missing = ReplayingLink::open("no-such.trace", 0).map(|_| ()).unwrap_err();
+        assert!(matches!(missing, DriverError::Missing { .. }), "{missing:?}");
+        std::fs::write(file.path(), "not a trace").unwrap();
+        let bad = ReplayingLink::open(file.path().to_str().unwrap(), 0).map(|_| ()).unwrap_err();
+        assert!(bad.to_string().contains(file.path().to_str().unwrap()), "{bad}");
     }
 
     #[test]

@@ -203,7 +203,7 @@ fn group_named(groups: &str, gid: u32) -> Option<String> {
 }
 
 /// `name (pid N)` of a process that has `path` open, as far as this user may see.
-pub(super) fn holder_of(path: &str) -> Option<String> {
+pub(crate) fn holder_of(path: &str) -> Option<String> {
     let target = fs::canonicalize(path).ok()?;
     let processes = fs::read_dir("/proc").ok()?;
     for process in processes.flatten() {

@@ -1,9 +1,9 @@
 //! The text that names a link, and back:
 //! `serial:PATH[?baud=9600&data=8&parity=none&stop=1&dtr=on]`,
-//! `tcp:HOST:PORT`, `usbtmc:PATH`. What it names is opened by [`LinkSpec::open`]. Simulated links
+//! `tcp:HOST:PORT`, `usbtmc:PATH`, `usb:VENDOR:PRODUCT[:SERIAL]`, `replay:TRACE`. What it names is opened by [`LinkSpec::open`]. Simulated links
 //! (`sim:FILE`) belong to the crate above and are refused here.
 
-use super::{DeviceLink, Dtr, Link, Opener, SerialLink, SerialSettings, TcpLink};
+use super::{DeviceLink, Dtr, Link, Opener, ReplayingLink, SerialLink, SerialSettings, TcpLink};
 use crate::error::{DriverError, escape};
 use serialport::{DataBits, Parity, StopBits};
 use std::fmt;
@@ -32,6 +32,31 @@ pub enum LinkSpec {
         /// The device node.
         path: String,
     },
+    /// A USB test and measurement device without a node.
+    Usb(UsbName),
+    /// A trace of a link, played back.
+    Replay {
+        /// The trace file.
+        path: String,
+    },
+}
+
+/// What a USB device is known by.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct UsbName {
+    /// Number of its vendor.
+    pub vendor: u16,
+    /// Number of the product.
+    pub product: u16,
+    /// Its serial number; any, if there is none.
+    pub serial: Option<String>,
+}
+
+impl fmt::Display for UsbName {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{:04x}:{:04x}", self.vendor, self.product)?;
+        self.serial.as_ref().map_or(Ok(()), |serial| write!(f, ":{serial}"))
+    }
 }
 
 impl LinkSpec {
@@ -44,6 +69,16 @@ impl LinkSpec {
             Self::Serial { path, settings } => Box::new(SerialLink::open(path, *settings)?),
             Self::Tcp { host, port } => Box::new(TcpLink::connect(host, *port)?),
             Self::Usbtmc { path } => Box::new(DeviceLink::open(path)?),
+            #[cfg(feature = "usb")]
+            Self::Usb(name) => Box::new(super::usb::open(name)?),
+            #[cfg(not(feature = "usb"))]
+            Self::Usb(_) => {
+                return Err(DriverError::BadLink {
+                    text: self.to_string(),
+                    problem: "this program was built without its feature `usb`".into(),
+                });
+            }
+            Self::Replay { path } => Box::new(ReplayingLink::open(path, 0)?),
         })
     }
 
@@ -55,6 +90,13 @@ impl LinkSpec {
     }
 
     fn opener_by(&self, names: &Path) -> Opener {
+        if let Self::Replay { path } = self {
+            let (path, mut openings) = (path.clone(), 0);
+            return Box::new(move || {
+                openings += 1;
+                Ok(Box::new(ReplayingLink::open(&path, openings - 1)?))
+            });
+        }
         let spec = self.clone();
         let steady = match self {
             Self::Serial { path, .. } => steady_name(names, path),
@@ -101,8 +143,26 @@ fn parse(text: &str) -> Result<LinkSpec, String> {
         "serial" => parse_serial(rest),
         "tcp" => parse_tcp(rest),
         "usbtmc" => Ok(LinkSpec::Usbtmc { path: rest.to_owned() }),
-        _ => Err(format!("`{kind}` is not serial, tcp or usbtmc")),
+        "usb" => parse_usb(rest),
+        "replay" => Ok(LinkSpec::Replay { path: rest.to_owned() }),
+        _ => Err(format!("`{kind}` is not serial, tcp, usbtmc, usb or replay")),
     }
+}
+
+fn parse_usb(rest: &str) -> Result<LinkSpec, String> {
+    let mut parts = rest.splitn(3, ':');
+    let mut number = |what: &str| {
+        let text = parts.next().unwrap_or_default();
+        let digits = text.len() == 4 && text.bytes().all(|byte| byte.is_ascii_hexdigit());
+        let number = u16::from_str_radix(text, 16).ok().filter(|_| digits);
+        number.ok_or_else(|| format!("the {what} is four hexadecimal digits, not `{text}`"))
+    };
+    let (vendor, product) = (number("vendor")?, number("product")?);
+    let serial = parts.next().map(str::to_owned);
+    if serial.as_ref().is_some_and(String::is_empty) {
+        return Err("no serial number after the colon".into());
+    }
+    Ok(LinkSpec::Usb(UsbName { vendor, product, serial }))
 }
 
 fn parse_tcp(rest: &str) -> Result<LinkSpec, String> {
@@ -185,6 +245,8 @@ impl fmt::Display for LinkSpec {
             Self::Serial { path, settings } => write!(f, "serial:{path}{}", query(settings)),
             Self::Tcp { host, port } => write!(f, "tcp:{}", host_and_port(host, *port)),
             Self::Usbtmc { path } => write!(f, "usbtmc:{path}"),
+            Self::Usb(name) => write!(f, "usb:{name}"),
+            Self::Replay { path } => write!(f, "replay:{path}"),
         }
     }
 }
@@ -235,6 +297,9 @@ mod tests {
             "tcp:192.0.2.7:5025",
             "tcp:[::1]:5025",
             "usbtmc:/dev/usbtmc0",
+            "usb:0a1b:00ff",
+            "usb:0a1b:00ff:MY:0042",
+            "replay:meter.trace",
         ] {
             let spec: LinkSpec = text.parse().unwrap();
             assert_eq!(spec.to_string(), text);
@@ -267,6 +332,10 @@ mod tests {
             ("tcp:[::1:5025", "not closed"),
             ("sim:bench.toml", "`sim` is not"),
             ("usbtmc:\u{1b}[2J", "nothing usable"),
+            ("usb:a1b:00ff", "four hexadecimal digits"),
+            ("usb:0a1b", "product"),
+            ("usb:0a1b:+0ff", "four hexadecimal digits"),
+            ("usb:0a1b:00ff:", "no serial number"),
         ] {
             let error = text.parse::<LinkSpec>().unwrap_err();
             assert!(matches!(error, DriverError::BadLink { .. }), "{text}");

@@ -5,34 +5,35 @@
 use super::{Flow, Link, Received};
 use crate::clock::{Clock, Moment};
 use crate::error::DriverError;
-use crate::watch::Spread;
-use std::sync::{Arc, Mutex, PoisonError};
+use crate::spans::Spans;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
 /// What a [`TimingLink`] has measured; shared with whoever shows it.
 #[derive(Debug, Default)]
 pub struct RoundTrips {
     measured: Mutex<Measured>,
+    poll: Option<String>,
 }
 
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Debug, Default)]
 struct Measured {
-    times: Spread,
+    times: Spans,
     sent: u64,
     received: u64,
 }
 
 impl RoundTrips {
-    /// Nothing measured yet.
+    /// Nothing measured yet. What has a question mark is a query, and so is `poll`.
     #[must_use]
-    pub fn new() -> Arc<Self> {
-        Arc::default()
+    pub fn new(poll: Option<String>) -> Arc<Self> {
+        Arc::new(Self { poll, ..Self::default() })
     }
 
     /// Times from query to answer, in seconds.
     #[must_use]
-    pub fn times(&self) -> Spread {
-        self.measured().times
+    pub fn times(&self) -> Spans {
+        self.measured().times.clone()
     }
 
     /// Bytes sent and received.
@@ -42,12 +43,13 @@ impl RoundTrips {
         (measured.sent, measured.received)
     }
 
-    fn measured(&self) -> Measured {
-        *self.measured.lock().unwrap_or_else(PoisonError::into_inner)
+    fn is_query(&self, bytes: &[u8]) -> bool {
+        let poll = self.poll.as_ref().is_some_and(|poll| bytes.trim_ascii() == poll.as_bytes());
+        poll || bytes.contains(&b'?')
     }
 
-    fn change(&self, change: impl FnOnce(&mut Measured)) {
-        change(&mut self.measured.lock().unwrap_or_else(PoisonError::into_inner));
+    fn measured(&self) -> MutexGuard<'_, Measured> {
+        self.measured.lock().unwrap_or_else(PoisonError::into_inner)
     }
 }
 
@@ -70,8 +72,8 @@ impl TimingLink {
 impl Link for TimingLink {
     fn write(&mut self, bytes: &[u8], within: Duration) -> Result<(), DriverError> {
         self.inner.write(bytes, within)?;
-        self.asked_at = bytes.contains(&b'?').then(|| self.clock.now());
-        self.round_trips.change(|measured| measured.sent += bytes.len() as u64);
+        self.asked_at = self.round_trips.is_query(bytes).then(|| self.clock.now());
+        self.round_trips.measured().sent += bytes.len() as u64;
         Ok(())
     }
 
@@ -79,12 +81,11 @@ impl Link for TimingLink {
         let received = self.inner.read_some(into, wait)?;
         if let Received::Bytes(count) = received {
             let waited = self.asked_at.take().map(|asked| self.clock.now().since(asked));
-            self.round_trips.change(|measured| {
-                measured.received += count as u64;
-                if let Some(waited) = waited {
-                    measured.times.add(waited.as_secs_f64());
-                }
-            });
+            let mut measured = self.round_trips.measured();
+            measured.received += count as u64;
+            if let Some(waited) = waited {
+                measured.times.add(waited.as_secs_f64());
+            }
         }
         Ok(received)
     }
@@ -118,10 +119,13 @@ mod tests {
             Step::Chunk(vec![2]),
             Step::Expect(b"*CLS\n".to_vec()),
             Step::Send(b"key\n".to_vec()),
+            Step::Expect(b"D\r\n".to_vec()),
+            Step::Delay(Duration::from_millis(10)),
+            Step::Send(b"OL\n".to_vec()),
             Step::Stall,
         ];
         let inner = Box::new(ScriptedLink::new(script, clock.clone()));
-        let round_trips = RoundTrips::new();
+        let round_trips = RoundTrips::new(Some("D".to_owned()));
         let mut link = TimingLink::new(inner, clock, round_trips.clone());
         link.write(b"CONF:RES\n", Duration::ZERO).unwrap();
         link.write(b"READ?\n", Duration::ZERO).unwrap();
@@ -133,9 +137,17 @@ mod tests {
         link.write(b"*CLS\n", Duration::ZERO).unwrap();
         link.read_some(&mut buffer, Duration::from_millis(20)).unwrap();
         link.read_some(&mut buffer, Duration::from_millis(20)).unwrap();
-        let times = round_trips.times();
+        link.read_some(&mut buffer, Duration::from_millis(20)).unwrap();
+        let times = round_trips.times().spread();
         assert_eq!(times.count(), 1);
         assert!((times.mean().unwrap() - 0.04).abs() < 1e-9, "{times:?}");
-        assert_eq!(round_trips.bytes(), (20, 9));
+        // A poll is a query without a question mark.
+        link.write(b"D\r\n", Duration::ZERO).unwrap();
+        link.read_some(&mut buffer, Duration::from_millis(20)).unwrap();
+        link.read_some(&mut buffer, Duration::from_millis(20)).unwrap();
+        let times = round_trips.times();
+        assert_eq!(times.spread().count(), 2);
+        assert!((times.spread().range().unwrap().0 - 0.01).abs() < 1e-9, "{times:?}");
+        assert_eq!(round_trips.bytes(), (23, 12));
     }
 }

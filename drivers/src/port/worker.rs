@@ -4,6 +4,7 @@
 //! was before. All waiting is in slices, so that closing is never far away.
 
 use super::Command;
+use super::pulse::Pulse;
 use crate::clock::{Clock, Moment};
 use crate::error::DriverError;
 use crate::link::{Flow, Link, Opener, Received};
@@ -17,6 +18,10 @@ use std::time::Duration;
 const SLICE: Duration = Duration::from_millis(10);
 /// How long the link may take to accept one line.
 const WRITE_WITHIN: Duration = Duration::from_secs(1);
+/// How long opening a link may take: a name is looked up, a few addresses are tried.
+const OPEN_WITHIN: Duration = Duration::from_secs(15);
+/// How long a read of a message may take beyond the wait it is given: the kernel's own timeout.
+const MESSAGE_WITHIN: Duration = Duration::from_secs(5);
 /// How long the last lines may take on closing.
 const FAREWELL_WITHIN: Duration = Duration::from_millis(200);
 /// Pause before the first attempt to open a lost link; doubled up to the longest.
@@ -32,6 +37,7 @@ pub(crate) struct Worker<S> {
     reconnect_for: Duration,
     commands: Receiver<Command>,
     sink: S,
+    pulse: Arc<Pulse>,
     /// Whether the meter has answered at least once.
     answered: bool,
     /// Whether it has answered on this link.
@@ -70,17 +76,36 @@ impl<S: FnMut(MeterEvent) -> bool> Worker<S> {
             reconnect_for,
             commands,
             sink,
+            pulse: Arc::default(),
             answered: false,
             answers: false,
             tried_again: false,
         }
     }
 
+    /// With signs of life for whoever looks at `pulse`.
+    pub(crate) fn with_pulse(self, pulse: Arc<Pulse>) -> Self {
+        Self { pulse, ..self }
+    }
+
+    /// Does something that may wait in the system, for at most `within`.
+    fn watched<T>(
+        &mut self,
+        within: Duration,
+        step: &'static str,
+        call: impl FnOnce(&mut Self) -> T,
+    ) -> T {
+        self.pulse.back_by(self.clock.now() + within, step);
+        let result = call(self);
+        self.pulse.is_back();
+        result
+    }
+
     /// Works until told to stop, or until the link is lost for good.
     pub(crate) fn run(mut self, first: Option<Box<dyn Link>>) {
         let opened = match first {
             Some(link) => Ok(link),
-            None => (self.opener)(),
+            None => self.watched(OPEN_WITHIN, "opening it", |worker| (worker.opener)()),
         };
         let end = match opened {
             Ok(link) => self.work(link),
@@ -147,9 +172,11 @@ impl<S: FnMut(MeterEvent) -> bool> Worker<S> {
         let mut pause = FIRST_PAUSE;
         loop {
             self.wait(pause)?;
-            match (self.opener)() {
+            match self.watched(OPEN_WITHIN, "opening it", |worker| (worker.opener)()) {
                 Ok(link) => return Ok(link),
-                Err(error) if self.clock.now() >= limit => return Err(Stop::Lost(error)),
+                Err(error) if is_final(&error) || self.clock.now() >= limit => {
+                    return Err(Stop::Lost(error));
+                }
                 Err(error) => tracing::info!(%error, "the link is not back yet"),
             }
             pause = (pause * 2).min(LONGEST_PAUSE).min(limit.since(self.clock.now()));
@@ -221,7 +248,7 @@ impl<S: FnMut(MeterEvent) -> bool> Worker<S> {
             self.receive(link, Duration::ZERO)?;
         }
         while let Some(bytes) = self.session.next_output() {
-            link.write(&bytes, WRITE_WITHIN)?;
+            self.watched(WRITE_WITHIN, "sending", |_| link.write(&bytes, WRITE_WITHIN))?;
         }
         if !self.tell() {
             return Err(Stop::Told);
@@ -243,7 +270,8 @@ impl<S: FnMut(MeterEvent) -> bool> Worker<S> {
     /// Hands over what arrives within `wait`; whether anything did.
     fn receive(&mut self, link: &mut dyn Link, wait: Duration) -> Result<bool, Stop> {
         let mut buffer = [0; 4096];
-        match link.read_some(&mut buffer, wait)? {
+        let within = if link.flow() == Flow::Messages { wait + MESSAGE_WITHIN } else { wait };
+        match self.watched(within, "reading", |_| link.read_some(&mut buffer, wait))? {
             Received::Bytes(count) => {
                 let bytes = buffer.get(..count).unwrap_or_default();
                 self.session.handle(Input::BytesReceived(bytes), self.clock.now())?;
@@ -281,5 +309,10 @@ impl<S: FnMut(MeterEvent) -> bool> Worker<S> {
 
 /// Opening the link again cannot help against these.
 const fn is_final(error: &DriverError) -> bool {
-    matches!(error, DriverError::OtherMeter { .. } | DriverError::Unsupported { .. })
+    matches!(
+        error,
+        DriverError::OtherMeter { .. }
+            | DriverError::Unsupported { .. }
+            | DriverError::TraceOver { .. }
+    )
 }

@@ -172,8 +172,8 @@ fn scpi(raw: &RawProfile) -> Result<ScpiDialect, Fault> {
 fn block(raw: &RawProfile) -> Result<usize, Fault> {
     let count = raw.readings_per_query.unwrap_or(1);
     match usize::try_from(count) {
-        Ok(count) if (1..=250).contains(&count) => Ok(count),
-        _ => Err(Fault::new("readings_per_query", "must be from 1 to 250")),
+        Ok(count) if (1..=10_000).contains(&count) => Ok(count),
+        _ => Err(Fault::new("readings_per_query", "must be from 1 to 10000")),
     }
 }
 

@@ -124,6 +124,16 @@ impl Profile {
         }
     }
 
+    /// What a meter of lines is asked with for each reading; `None` if it sends by itself, or is
+    /// commanded.
+    #[must_use]
+    pub fn poll(&self) -> Option<&str> {
+        match &self.dialect {
+            Dialect::Scpi(_) => None,
+            Dialect::Lines(lines) => lines.poll.as_deref(),
+        }
+    }
+
     /// Whether the profile knows how to measure in this function.
     #[must_use]
     pub fn supports(&self, function: Function) -> bool {

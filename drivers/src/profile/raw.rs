@@ -70,7 +70,7 @@ pub struct RawProfile {
     /// `scpi`: asks for the event status register every so many readings.
     pub status_every_readings: Option<u32>,
     /// `scpi`: how many readings each `read` query brings, separated by commas; `configure` must
-    /// set the meter so (`SAMP:COUN 10`). They all bear the time of their line.
+    /// set the meter so (`SAMP:COUN 10`); 1 to 10000. They all bear the time of their line.
     pub readings_per_query: Option<u32>,
     /// `lines`: a regular expression with the groups `value` and `unit`, and if need be `sign`
     /// and `function`; without it the built-in grammar (sign, number, unit word) is used.

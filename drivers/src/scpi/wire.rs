@@ -4,7 +4,7 @@
 
 use crate::clock::Moment;
 use crate::error::DriverError;
-use crate::line::{BadLine, LineAssembler};
+use crate::line::{BadLine, LINE_AT_MOST, LineAssembler};
 use crate::meter::MeterEvent;
 use crate::profile::{Profile, ScpiDialect};
 use std::collections::VecDeque;
@@ -13,8 +13,10 @@ use std::time::Duration;
 
 /// How many lines sent are remembered, to know their echoes.
 const ECHOES_AT_MOST: usize = 16;
-/// How many events may wait; the port fetches them after each call.
+/// How many events may wait beside one block of readings; the port fetches them after each call.
 const EVENTS_AT_MOST: usize = 1024;
+/// The longest that one reading of a block may be, with its comma, in bytes.
+const READING_AT_MOST: usize = 40;
 
 #[derive(Debug)]
 pub(super) struct Wire {
@@ -31,11 +33,12 @@ pub(super) struct Wire {
 
 impl Wire {
     pub(super) fn new(profile: Arc<Profile>, dialect: ScpiDialect, port: &str) -> Self {
+        let line_at_most = LINE_AT_MOST.max(dialect.block * READING_AT_MOST);
         Self {
             profile,
             dialect,
             port: port.to_owned(),
-            assembler: LineAssembler::new(),
+            assembler: LineAssembler::with_lines_up_to(line_at_most),
             unsent: VecDeque::new(),
             sent: VecDeque::new(),
             events: VecDeque::new(),
@@ -120,7 +123,7 @@ impl Wire {
     }
 
     pub(super) fn tell(&mut self, event: MeterEvent) {
-        if self.events.len() < EVENTS_AT_MOST {
+        if self.events.len() < EVENTS_AT_MOST + self.dialect.block {
             self.events.push_back(event);
         }
     }

@@ -19,7 +19,7 @@ const BAD_LINES_AT_MOST: u32 = 12;
 /// So many polls in a row without an answer, and the link counts as dead.
 const SILENT_POLLS_AT_MOST: u32 = 3;
 /// At most so many events wait to be fetched.
-const EVENTS_AT_MOST: usize = 1024;
+const EVENTS_AT_MOST: usize = 4096;
 
 /// A session with a meter of lines. Without I/O: see [`Session`].
 #[derive(Debug)]

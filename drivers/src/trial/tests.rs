@@ -155,6 +155,36 @@ fn an_echoing_meter_is_found_with_its_echo() {
     assert!(found.profile_text.contains("echo = true"));
 }
 
+// F33: a service of the system holds a fresh port for ten seconds.
+#[test]
+fn a_port_that_is_held_for_ten_seconds_is_waited_for() {
+    let held = |for_s: u64| {
+        let clock = Arc::new(HandClock::new());
+        let (mut told, mut attempts) = (Vec::new(), 0);
+        let mut open = |_: &LinkSpec| -> Result<Box<dyn Link>, DriverError> {
+            attempts += 1;
+            if clock.moment().since_start() < Duration::from_secs(for_s) {
+                let holder = Some("probe (pid 7)".to_owned());
+                return Err(DriverError::Busy { port: "p".into(), holder });
+            }
+            let steps = vec![
+                crate::link::Step::Expect(b"\n*IDN?\n".to_vec()),
+                crate::link::Step::Send(b"meter\n".to_vec()),
+                crate::link::Step::Stall,
+            ];
+            Ok(Box::new(crate::link::ScriptedLink::new(steps, clock.clone())))
+        };
+        let spec = "tcp:localhost:5025".parse().unwrap();
+        let found =
+            work_out_over(&spec, &*clock, &mut open, &mut |step| told.push(step.to_owned()));
+        (found, told, attempts)
+    };
+    let (found, told, attempts) = held(10);
+    assert_eq!((found.unwrap().said.as_str(), attempts), ("meter", 41));
+    assert_eq!(told.iter().filter(|step| step.contains("probe (pid 7)")).count(), 1, "{told:?}");
+    assert!(matches!(held(60).0, Err(DriverError::Busy { .. })));
+}
+
 #[test]
 fn what_cannot_be_worked_out_ends_with_what_was_seen() {
     let silent = work_out_unknown(MUTE, "serial:/dev/ttyS0");

@@ -140,7 +140,7 @@ impl Guide for Identify {
                 let settled = self.listening.as_mut().and_then(|l| l.settler.push(&reading));
                 settled.map(|s| self.capture(s)).unwrap_or_default()
             }
-            Input::ReadingArrived(..) => Vec::new(),
+            Input::ReadingArrived(..) | Input::SerialReceived(_) => Vec::new(),
             Input::OtherFunctionArrived => {
                 self.dial_doubted += 1;
                 Vec::new()
@@ -387,6 +387,8 @@ impl Identify {
             (_, Ask::Drive(drive)) => vec![Event::DriveChanged(drive)],
             (_, Ask::Dial { function }) => vec![Event::DialTurned { function }],
             (_, Ask::Alarm { state }) => vec![Event::AlarmChanged { state }],
+            // Clipping a supply is between the loop and the operator.
+            (_, Ask::Serial { .. } | Ask::Clip { .. }) => Vec::new(),
         }
     }
 

@@ -129,7 +129,10 @@ impl Record {
             }
             Event::LinkChanged(LinkNews::OtherMeterAccepted { .. })
             | Event::AlarmChanged { .. }
+            | Event::Logged(_)
+            | Event::BoardBegun { .. }
             | Event::MeterComplained { .. }
+            | Event::OperatorRemarked { .. }
             | Event::RunFinished { .. } => {}
         }
     }
@@ -203,7 +206,8 @@ impl Record {
             Ask::Dial { function } => {
                 self.refused.insert(*function);
             }
-            Ask::Acknowledge { .. } | Ask::Alarm { .. } => {}
+            Ask::Acknowledge { .. } | Ask::Alarm { .. } | Ask::Serial { .. } | Ask::Clip { .. } => {
+            }
         }
     }
 }

@@ -105,9 +105,16 @@ fn row(report: &Report, step: &Step) -> Option<Row> {
             words::text(red),
             words::text(black)
         ),
-        What::Began { run, resumed } => {
+        What::Began { run, resumed, torn_bytes } => {
             let verb = if *resumed { "resumes the job" } else { "begins" };
-            format!("Run {run} {verb}: {} {}.", step.at.date_and_time(), step.at.offset_name())
+            let torn = match torn_bytes {
+                0 => String::new(),
+                bytes => format!(
+                    " The record's last line was torn ({bytes} bytes) and has been set aside."
+                ),
+            };
+            let (when, offset) = (step.at.date_and_time(), step.at.offset_name());
+            format!("Run {run} {verb}: {when} {offset}.{torn}")
         }
         What::Meter(meter) => format!("The meter answers: {}.", words::identity(meter)),
         What::Caution { caution, .. } => {
@@ -122,6 +129,7 @@ fn row(report: &Report, step: &Step) -> Option<Row> {
             format!("Capture {capture} taken back by the operator; it is kept here, and not used.")
         }
         What::Skipped { asked } => format!("Skipped by the operator: {}.", skipped(asked)),
+        What::Remark { text } => format!("The operator's reason: {}", words::clause(text)),
         What::Link { news } => link(news),
         What::Complaint { text } => {
             format!("No reading was made of this: {}", words::clause(text))
@@ -161,9 +169,13 @@ fn skipped(ask: &Ask) -> String {
         }
         Ask::Drive(DriveState::Rest) => "taking the drive off".into(),
         Ask::Drive(drive) => format!("driving with {}", words::drive(drive)),
+        Ask::Clip { plus, minus } => {
+            format!("clipping the supply to {} and {}", words::pin(plus), words::pin(minus))
+        }
         Ask::Alarm { state: AlarmState::On } => "bringing the equipment into alarm".into(),
         Ask::Alarm { state: AlarmState::Off } => "taking the equipment out of alarm".into(),
         Ask::Dial { function } => format!("turning the dial to {function}"),
+        Ask::Serial { .. } => "the next serial number".into(),
         Ask::Acknowledge { caution, .. } => format!("caution {}", words::caution(*caution)),
     }
 }

@@ -3,9 +3,11 @@
 //! bytes. A description of readings, never a certificate. At most 100 kB a page at any length of
 //! log.
 
+mod chapter;
 mod chart;
 mod page;
 mod words;
 
+pub use chapter::chapter;
 pub use page::render as page;
 pub use words::summary;

@@ -98,7 +98,7 @@ impl Canvas {
         ));
     }
 
-    fn circle(&mut self, centre: Point, radius: f64, style: &str) {
+    pub(in crate::report) fn circle(&mut self, centre: Point, radius: f64, style: &str) {
         self.put(format_args!(
             "<circle cx=\"{}\" cy=\"{}\" r=\"{}\" {style}/>",
             n(centre.x),

@@ -1,0 +1,286 @@
+//! The questions that the archive answers, each from an index or a tally: the newest boards, yield
+//! for each plan and day, what fails most, and the daily tallies behind capability and drift. What
+//! the numbers mean is worked out elsewhere. Simulated and real boards never mix.
+
+use super::{Archive, ArchiveError};
+use rusqlite::types::Value;
+use rusqlite::{Row, params_from_iter};
+
+/// Which boards.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Filter {
+    /// Only of this plan, by name.
+    pub plan: Option<String>,
+    /// Only this serial number.
+    pub serial: Option<String>,
+    /// Only this verdict: `pass`, `fail` or `undecided`.
+    pub result: Option<String>,
+    /// From this day on, as `2026-11-25`.
+    pub since: Option<String>,
+    /// To this day.
+    pub until: Option<String>,
+    /// Simulated boards instead of real ones.
+    pub simulated: bool,
+}
+
+/// One board.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Listed {
+    /// Its serial number.
+    pub serial: String,
+    /// Its plan.
+    pub plan: String,
+    /// The plan's edition.
+    pub revision: String,
+    /// Seconds since 1970.
+    pub at_s: i64,
+    /// The day.
+    pub day: String,
+    /// Its verdict.
+    pub result: String,
+    /// How often it had been tested before.
+    pub repeats: u32,
+    /// Why it is no pass.
+    pub reason: Option<String>,
+    /// The job folder.
+    pub job: String,
+}
+
+/// How a plan's boards fared on one day.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Yield {
+    /// The plan.
+    pub plan: String,
+    /// The day.
+    pub day: String,
+    /// Tests.
+    pub tested: u64,
+    /// Tests that passed.
+    pub passed: u64,
+    /// Tests that failed.
+    pub failed: u64,
+    /// First tests of a board.
+    pub first: u64,
+    /// First tests that passed.
+    pub first_passed: u64,
+}
+
+/// How often a check did not pass.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Failure {
+    /// The plan.
+    pub plan: String,
+    /// The check.
+    pub check: String,
+    /// How often.
+    pub count: u64,
+}
+
+/// A check with its limits, and its days.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Measured {
+    /// The plan.
+    pub plan: String,
+    /// The plan's edition.
+    pub revision: String,
+    /// The check.
+    pub check: String,
+    /// The unit of its numbers.
+    pub unit: String,
+    /// Least that passes.
+    pub lower: Option<f64>,
+    /// Most that passes.
+    pub upper: Option<f64>,
+    /// Its days, in order.
+    pub days: Vec<Daily>,
+}
+
+/// The values of one check on one day.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Daily {
+    /// The day.
+    pub day: String,
+    /// How many values.
+    pub count: u64,
+    /// Their mean.
+    pub mean: f64,
+    /// Sum of squares about it.
+    pub squares: f64,
+    /// The least.
+    pub least: f64,
+    /// The most.
+    pub most: f64,
+}
+
+/// Conditions in SQL with their values.
+pub(super) struct Where {
+    pub(super) text: String,
+    pub(super) values: Vec<Value>,
+}
+
+impl Where {
+    /// On a table with `day` and `simulated`, joined with `plan`.
+    fn days(filter: &Filter, table: &str) -> Self {
+        let simulated = Value::Integer(i64::from(filter.simulated));
+        let mut found = Self { text: format!("{table}.simulated = ?"), values: vec![simulated] };
+        found.and("plan.name = ?", filter.plan.as_deref());
+        found.and(&format!("{table}.day >= ?"), filter.since.as_deref());
+        found.and(&format!("{table}.day <= ?"), filter.until.as_deref());
+        found
+    }
+
+    pub(super) fn boards(filter: &Filter) -> Self {
+        let mut found = Self::days(filter, "board");
+        found.and("board.serial = ?", filter.serial.as_deref());
+        found.and("board.result = ?", filter.result.as_deref());
+        found
+    }
+
+    fn and(&mut self, condition: &str, value: Option<&str>) {
+        if let Some(value) = value {
+            self.text = format!("{} AND {condition}", self.text);
+            self.values.push(Value::Text(value.to_owned()));
+        }
+    }
+}
+
+impl Archive {
+    /// The newest boards first, at most so many.
+    ///
+    /// # Errors
+    /// [`ArchiveError`].
+    pub fn list(&self, filter: &Filter, most: u32) -> Result<Vec<Listed>, ArchiveError> {
+        let mut conditions = Where::boards(filter);
+        conditions.values.push(Value::Integer(i64::from(most)));
+        let sql = format!(
+            "SELECT serial, plan.name, plan.revision, at_s, day, result, repeats, reason, job
+             FROM board JOIN plan ON plan.id = board.plan WHERE {}
+             ORDER BY board.at_s DESC, board.id DESC LIMIT ?",
+            conditions.text
+        );
+        self.rows("listing", &sql, conditions, |row| {
+            Ok(Listed {
+                serial: row.get(0)?,
+                plan: row.get(1)?,
+                revision: row.get(2)?,
+                at_s: row.get(3)?,
+                day: row.get(4)?,
+                result: row.get(5)?,
+                repeats: row.get(6)?,
+                reason: row.get(7)?,
+                job: row.get(8)?,
+            })
+        })
+    }
+
+    /// Yield for each plan and day, oldest day first.
+    ///
+    /// # Errors
+    /// [`ArchiveError`].
+    pub fn yields(&self, filter: &Filter) -> Result<Vec<Yield>, ArchiveError> {
+        let conditions = Where::boards(filter);
+        let sql = format!(
+            "SELECT plan.name, board.day, count(*), sum(result = 'pass'), sum(result = 'fail'),
+                    sum(repeats = 0), sum(repeats = 0 AND result = 'pass')
+             FROM board JOIN plan ON plan.id = board.plan WHERE {}
+             GROUP BY plan.name, board.day ORDER BY board.day, plan.name",
+            conditions.text
+        );
+        self.rows("counting yields", &sql, conditions, |row| {
+            Ok(Yield {
+                plan: row.get(0)?,
+                day: row.get(1)?,
+                tested: row.get(2)?,
+                passed: row.get(3)?,
+                failed: row.get(4)?,
+                first: row.get(5)?,
+                first_passed: row.get(6)?,
+            })
+        })
+    }
+
+    /// What did not pass, most frequent first.
+    ///
+    /// # Errors
+    /// [`ArchiveError`].
+    pub fn failures(&self, filter: &Filter) -> Result<Vec<Failure>, ArchiveError> {
+        let conditions = Where::boards(filter);
+        let sql = format!(
+            "SELECT plan.name, checked.name, count(*) FROM failure
+             JOIN checked ON checked.id = failure.checked JOIN board ON board.id = failure.board
+             JOIN plan ON plan.id = checked.plan WHERE {}
+             GROUP BY plan.name, checked.name ORDER BY count(*) DESC, plan.name, checked.name",
+            conditions.text
+        );
+        self.rows("counting failures", &sql, conditions, |row| {
+            Ok(Failure { plan: row.get(0)?, check: row.get(1)?, count: row.get(2)? })
+        })
+    }
+
+    /// Every check with its daily tallies. Serial number and verdict do not narrow it.
+    ///
+    /// # Errors
+    /// [`ArchiveError`].
+    pub fn measured(&self, filter: &Filter) -> Result<Vec<Measured>, ArchiveError> {
+        let conditions = Where::days(filter, "tally");
+        let sql = format!(
+            "SELECT plan.name, plan.revision, checked.name, checked.unit, checked.lower,
+                    checked.upper, tally.day, tally.n, tally.mean, tally.squares, tally.least,
+                    tally.most
+             FROM tally JOIN checked ON checked.id = tally.checked
+             JOIN plan ON plan.id = checked.plan WHERE {}
+             ORDER BY checked.id, tally.day",
+            conditions.text
+        );
+        let rows = self.rows("reading tallies", &sql, conditions, |row| {
+            let measured = Measured {
+                plan: row.get(0)?,
+                revision: row.get(1)?,
+                check: row.get(2)?,
+                unit: row.get(3)?,
+                lower: row.get(4)?,
+                upper: row.get(5)?,
+                days: Vec::new(),
+            };
+            let daily = Daily {
+                day: row.get(6)?,
+                count: row.get(7)?,
+                mean: row.get(8)?,
+                squares: row.get(9)?,
+                least: row.get(10)?,
+                most: row.get(11)?,
+            };
+            Ok((measured, daily))
+        })?;
+        let mut found: Vec<Measured> = Vec::new();
+        for (measured, daily) in rows {
+            let same = |m: &Measured| {
+                (&m.plan, &m.revision, &m.check)
+                    == (&measured.plan, &measured.revision, &measured.check)
+                    && (m.lower, m.upper) == (measured.lower, measured.upper)
+            };
+            if !found.last().is_some_and(same) {
+                found.push(measured);
+            }
+            if let Some(last) = found.last_mut() {
+                last.days.push(daily);
+            }
+        }
+        Ok(found)
+    }
+
+    fn rows<T>(
+        &self,
+        step: &str,
+        sql: &str,
+        conditions: Where,
+        make: impl FnMut(&Row<'_>) -> rusqlite::Result<T>,
+    ) -> Result<Vec<T>, ArchiveError> {
+        let found = || {
+            let mut statement = self.connection.prepare_cached(sql)?;
+            statement.query_map(params_from_iter(conditions.values), make)?.collect()
+        };
+        let found: rusqlite::Result<Vec<T>> = found();
+        found.map_err(|source| ArchiveError::unnamed(step, source))
+    }
+}

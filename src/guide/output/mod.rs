@@ -1,0 +1,384 @@
+//! Finds out what a switched output does: volts at rest, then a log of every reading through the
+//! alarm and the end of its window. [`Output::handle`] turns what arrived into facts and rows of
+//! the log; [`Output::next`] says what is wanted now. Volts only, and set before the leads touch:
+//! nothing here ever asks for another function. What was established is in the [`Record`]; the
+//! log's rows are handed back by [`Output::recall`] when a run goes on.
+
+mod answers;
+mod conclusion;
+mod record;
+mod rows;
+#[cfg(test)]
+mod tests;
+
+pub use record::{Log, Record};
+
+use super::Guide;
+use super::settling::{Settled, Settler, Settling};
+use crate::event::{
+    Action, AlarmState, Ask, AskedDrive, Capture, Caution, DriveState, Event, Input, LinkNews,
+    LogEnd, LogNews, OutputStart, Pin,
+};
+use drivers::{Function, Moment};
+use rows::Rows;
+
+/// The output's terminals, as they are asked for.
+const PLUS: &str = "plus";
+const MINUS: &str = "minus";
+/// So much of the level at rest stands in the log before the alarm is asked for: seconds, and
+/// readings.
+const REST_S: f64 = 2.0;
+const REST_READINGS: u64 = 4;
+/// An output at this many volts at rest is in alarm already: common practice, no source.
+const ALREADY_ON_VOLTS: f64 = 3.0;
+/// Above this no output is a low-voltage one: 60 V direct, the limit of IEC 60364-4-41 for extra
+/// low voltage without further protection; from memory.
+const VOLTS_MAX: f64 = 60.0;
+/// How often the level at rest may fail to settle.
+const UNSETTLED_MAX: u32 = 3;
+/// How many readings in another function in a row say that the dial stands elsewhere.
+const OTHER_FUNCTION_MIN: u32 = 3;
+
+/// What a run of this guide is given.
+#[derive(Clone, Debug)]
+pub struct Terms {
+    /// How the run was begun.
+    pub start: OutputStart,
+    /// Whether the instruments are simulated.
+    pub simulated: bool,
+    /// When readings at rest count as settled.
+    pub settling: Settling,
+    /// Whether the ask for the alarm closes by itself when the output comes on.
+    pub hands_free: bool,
+    /// Whether another meter than the task's first is accepted.
+    pub accept_meter: bool,
+    /// The log's time when this part of the run began, if it goes on with one, in seconds.
+    pub goes_on_at_s: f64,
+}
+
+/// The guide.
+#[derive(Debug)]
+pub struct Output {
+    terms: Terms,
+    record: Record,
+    asked: Option<Ask>,
+    listening: Option<Settler>,
+    epoch: u64,
+    /// Whether the meter was told to measure, and is there to do so.
+    measuring: bool,
+    away: bool,
+    unsettled: u32,
+    dial_doubted: u32,
+    rows: Rows,
+    objection: Option<String>,
+    ended: Option<(u8, Option<String>)>,
+}
+
+impl Output {
+    /// A guide at its beginning. To go on, replay the task's events with [`Guide::apply`] and
+    /// hand its log's rows to [`Output::recall`].
+    #[must_use]
+    pub fn new(terms: Terms) -> Self {
+        Self {
+            terms,
+            record: Record::default(),
+            asked: None,
+            listening: None,
+            epoch: 0,
+            measuring: false,
+            away: false,
+            unsettled: 0,
+            dial_doubted: 0,
+            rows: Rows::default(),
+            objection: None,
+            ended: None,
+        }
+    }
+
+    /// What the run has established so far.
+    #[must_use]
+    pub fn record(&self) -> &Record {
+        &self.record
+    }
+
+    /// Takes rows that stand in the log already: seconds, and volts or overload.
+    pub fn recall(&mut self, t_s: f64, volts: Option<f64>) {
+        self.rows.take(t_s, volts);
+    }
+}
+
+impl Guide for Output {
+    fn apply(&mut self, fact: &Event) {
+        self.record.apply(fact);
+    }
+
+    fn wake_at(&self) -> Option<Moment> {
+        self.listening.as_ref().filter(|_| self.asked.is_none()).map(Settler::limit_at)
+    }
+
+    fn handle(&mut self, input: Input, now: Moment) -> Vec<Event> {
+        match input {
+            Input::Begun => Vec::new(),
+            Input::MeterAnswered(meter, gap_s) => {
+                (self.measuring, self.away, self.listening) = (false, false, None);
+                let known = self.record.meter.as_ref();
+                let accept = self.terms.accept_meter;
+                let (facts, other) = super::meter::answered(known, meter, gap_s, accept);
+                if let Some(reason) = other {
+                    self.ended = Some((3, Some(reason)));
+                }
+                facts
+            }
+            Input::MeterLost(text) => {
+                (self.measuring, self.away, self.listening) = (false, true, None);
+                vec![Event::LinkChanged(LinkNews::Lost { text })]
+            }
+            Input::AnswerReceived(answer) => self.answered(answer, now),
+            Input::ReadingArrived(epoch, reading) if epoch == self.epoch => {
+                self.dial_doubted = 0;
+                self.reading(&reading)
+            }
+            Input::ReadingArrived(..) | Input::SerialReceived(_) => Vec::new(),
+            Input::OtherFunctionArrived => {
+                self.dial_doubted += 1;
+                Vec::new()
+            }
+            Input::FunctionRefused(function) => vec![Event::FunctionRefused { function }],
+            Input::DeadlineReached => self.gave_up_settling(now),
+            Input::StopRequested(reason) => {
+                self.ended = Some((4, Some(reason)));
+                Vec::new()
+            }
+        }
+    }
+
+    fn next(&mut self, now: Moment) -> Action {
+        if let Some((t_s, volts)) = self.rows.to_write() {
+            return Action::Log(t_s, volts);
+        }
+        if let Some((exit, reason)) = self.ended.clone() {
+            return Action::Finish(exit, reason);
+        }
+        if let Some(objection) = self.objection.take() {
+            return Action::AskAgain(objection);
+        }
+        let end = self.end();
+        if self.asked.is_some() && !(self.asks_for_the_alarm() && end.is_some()) {
+            return Action::Nothing;
+        }
+        if self.record.finding.is_some() {
+            return Action::Finish(0, None);
+        }
+        if let Some(ask) = self.missing_caution() {
+            return self.ask(ask);
+        }
+        if self.record.meter.is_none() || self.away {
+            return Action::Nothing;
+        }
+        match self.record.log.clone() {
+            Some(log) if log.closed => self.conclude(&log),
+            log => self.measure(log, end, now),
+        }
+    }
+
+    fn needs(&self, function: Function) -> bool {
+        function == Function::VoltageDc
+    }
+}
+
+impl Output {
+    /// The meter is there, and the log is open or yet to be opened.
+    fn measure(&mut self, log: Option<Log>, end: Option<LogEnd>, now: Moment) -> Action {
+        if self.dial_is_elsewhere() {
+            return self.ask(Ask::Dial { function: Function::VoltageDc });
+        }
+        // Before the leads touch: the meter may still stand at ohms.
+        if !self.measuring {
+            self.measuring = true;
+            self.epoch += 1;
+            return Action::Measure(Function::VoltageDc, self.epoch);
+        }
+        match log {
+            Some(log) => self.go_on_logging(&log, end, now),
+            None => self.prepare(now),
+        }
+    }
+
+    /// Up to the log's beginning: the leads, the level at rest.
+    fn prepare(&mut self, now: Moment) -> Action {
+        if self.record.unreachable {
+            return self.end_with(1, "the output's terminals cannot be reached");
+        }
+        if !self.record.placed {
+            return self.ask(place());
+        }
+        let Some(rest) = &self.record.rest else {
+            self.listening.get_or_insert_with(|| Settler::confirmed(self.terms.settling, now));
+            return Action::Nothing;
+        };
+        let volts = rest.value.map_or(f64::INFINITY, f64::abs);
+        if volts > VOLTS_MAX {
+            let found = rest.value.map_or("overload".into(), |v| format!("{v:.1} V"));
+            return self.end_with(1, &format!("{found} at rest: {TOO_HIGH}"));
+        }
+        if volts >= ALREADY_ON_VOLTS && !self.record.alarm_taken_off {
+            return self.ask(Ask::Alarm { state: AlarmState::Off });
+        }
+        self.rows = Rows::beginning(now, 0.0);
+        Action::OpenLog(None, 0.0)
+    }
+
+    fn go_on_logging(&mut self, log: &Log, end: Option<LogEnd>, now: Moment) -> Action {
+        if !self.rows.is_counting() {
+            let t_s = self.terms.goes_on_at_s;
+            self.rows.go_on(Moment::START, t_s);
+            return Action::OpenLog(Some(log.file.clone()), self.rows.t_s(now));
+        }
+        if let Some(end) = end {
+            if let (LogEnd::Dropped, Some(off), false) = (end, self.rows.off_since(), log.went_off)
+            {
+                let off = LogNews::WentOff { t_s: micro(off.t_s), t_s_u: micro(off.t_s_u) };
+                return Action::Record(Box::new(Event::Logged(off)));
+            }
+            (self.asked, self.listening) = (None, None);
+            return Action::CloseLog(end);
+        }
+        let rested = self.rows.rested(REST_S, REST_READINGS);
+        if log.alarm_s.is_none() && log.came_on_s.is_none() && rested {
+            return self.ask(Ask::Alarm { state: AlarmState::On });
+        }
+        Action::Nothing
+    }
+
+    /// Why the log is over, if it is.
+    fn end(&self) -> Option<LogEnd> {
+        let log = self.record.log.as_ref().filter(|log| !log.closed)?;
+        let last_s = self.rows.last_s()?;
+        if self.record.rest.is_none() {
+            return Some(LogEnd::TakenBack);
+        }
+        if self.rows.too_high() {
+            return Some(LogEnd::TooHigh);
+        }
+        if log.no_alarm {
+            return Some(LogEnd::NoAlarm);
+        }
+        let guard_s = self.terms.start.guard_s;
+        if log.came_on_s.is_some()
+            && self.rows.off_since().is_some_and(|off| last_s - off.t_s >= guard_s)
+        {
+            return Some(LogEnd::Dropped);
+        }
+        let began = [log.alarm_s, log.came_on_s].into_iter().flatten().reduce(f64::min)?;
+        (last_s - began >= self.terms.start.for_s).then_some(LogEnd::TimeOver)
+    }
+
+    fn ask(&mut self, ask: Ask) -> Action {
+        self.listening = None;
+        self.dial_doubted = 0;
+        self.asked = Some(ask.clone());
+        Action::Ask(ask)
+    }
+
+    fn asks_for_the_alarm(&self) -> bool {
+        matches!(self.asked, Some(Ask::Alarm { state: AlarmState::On }))
+    }
+
+    fn end_with(&mut self, exit: u8, reason: &str) -> Action {
+        self.ended = Some((exit, Some(reason.into())));
+        Action::Finish(exit, Some(reason.into()))
+    }
+
+    fn missing_caution(&self) -> Option<Ask> {
+        let wanted = [Caution::EnergizerHighVoltage, Caution::LiveOutput];
+        wanted.into_iter().find(|c| !self.record.cautions.contains(c)).map(Ask::caution)
+    }
+
+    fn dial_is_elsewhere(&self) -> bool {
+        let commanded = self.record.meter.as_ref().is_none_or(|m| m.commanded);
+        let doubted = self.dial_doubted >= OTHER_FUNCTION_MIN;
+        !commanded && (doubted || self.record.dial != Some(Function::VoltageDc))
+    }
+
+    /// One reading: a row of the log where it is open, else a part of the level at rest.
+    fn reading(&mut self, reading: &drivers::Reading) -> Vec<Event> {
+        let open = self.record.log.as_ref().is_some_and(|log| !log.closed);
+        if open && self.rows.is_counting() {
+            self.rows.arrived(reading);
+            return self.noticed();
+        }
+        let settled = self.listening.as_mut().and_then(|settler| settler.push(reading));
+        settled.map(|settled| self.rest(settled)).into_iter().collect()
+    }
+
+    /// The output has come on, if that is new.
+    fn noticed(&mut self) -> Vec<Event> {
+        let unseen = self.record.log.as_ref().is_some_and(|log| log.came_on_s.is_none());
+        let (true, Some(on)) = (unseen, self.rows.came_on()) else { return Vec::new() };
+        let came_on = Event::Logged(LogNews::CameOn {
+            t_s: micro(on.t_s),
+            t_s_u: micro(on.t_s_u),
+            volts: self.rows.last_volts(),
+        });
+        if self.terms.hands_free && self.asks_for_the_alarm() {
+            self.asked = None;
+            return vec![Event::AlarmChanged { state: AlarmState::On }, came_on];
+        }
+        vec![came_on]
+    }
+
+    fn rest(&mut self, settled: Settled) -> Event {
+        (self.listening, self.unsettled) = (None, 0);
+        Event::ReadingCaptured(Capture {
+            capture: self.record.last_capture + 1,
+            touch: self.record.last_touch,
+            red: Pin::new(PLUS),
+            black: Pin::new(MINUS),
+            function: Function::VoltageDc,
+            drive: DriveState::Rest,
+            value: settled.value,
+            unit: settled.unit,
+            overload: settled.value.is_none(),
+            u: settled.u,
+            spread: settled.spread,
+            samples: u32::try_from(settled.samples).unwrap_or(u32::MAX),
+            raw: settled.raw,
+        })
+    }
+
+    fn gave_up_settling(&mut self, now: Moment) -> Vec<Event> {
+        if !self.listening.as_ref().is_some_and(|settler| settler.limit_at() <= now) {
+            return Vec::new();
+        }
+        self.listening = None;
+        self.unsettled += 1;
+        if self.unsettled >= UNSETTLED_MAX {
+            let reason = "the output does not settle at rest: it is no switched output, or a \
+                          lead does not hold";
+            self.ended = Some((1, Some(reason.into())));
+        }
+        let text = "the readings at rest did not settle: do the leads hold?";
+        vec![Event::MeterComplained { text: text.into() }]
+    }
+}
+
+const TOO_HIGH: &str = "this is no low-voltage output; take the leads off";
+
+fn place() -> Ask {
+    Ask::Place {
+        red: Pin::new(PLUS),
+        black: Pin::new(MINUS),
+        function: Function::VoltageDc,
+        drive: AskedDrive::Rest,
+        why: Some(
+            "the output's own two terminals, the equipment not in alarm; clip the leads on, they \
+             stay there to the end"
+                .into(),
+        ),
+    }
+}
+
+/// To a microsecond: finer than any meter's link.
+fn micro(x: f64) -> f64 {
+    (x * 1e6).round() / 1e6
+}

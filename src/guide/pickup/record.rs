@@ -1,0 +1,137 @@
+//! What a measurement of pick-up and drop-out has established so far, as a fold over its events:
+//! where the leads rest, what is applied, the coil's ohms, and every look at the witness in order.
+//! A contact is closed below [`CLOSED_OHMS`]; nothing here decides anything.
+
+use crate::event::{
+    Capture, Caution, DriveState, Event, Finding, LinkNews, MeterIdentity, PickUpFinding,
+    PickUpStart, Pin,
+};
+use crate::fit::ramp::Seen;
+use drivers::Function;
+use std::collections::BTreeSet;
+
+/// Below this a witness is closed, in ohms: leads and a dirty contact, far from any coil.
+const CLOSED_OHMS: f64 = 20.0;
+
+/// The fold.
+#[derive(Debug)]
+pub(super) struct Record {
+    start: PickUpStart,
+    pub(super) cautions: BTreeSet<Caution>,
+    pub(super) meter: Option<MeterIdentity>,
+    pub(super) dial: Option<Function>,
+    pub(super) leads: Option<[Pin; 2]>,
+    pub(super) drive: DriveState,
+    pub(super) coil_ohms: Option<f64>,
+    pub(super) last_capture: u32,
+    pub(super) last_touch: u32,
+    pub(super) finding: Option<Box<PickUpFinding>>,
+    /// Why the operator's hands cannot go on.
+    pub(super) gave_up: Option<String>,
+    looks: Vec<Seen>,
+    /// The numbers of the captures behind `looks`.
+    numbers: Vec<u32>,
+}
+
+impl Record {
+    pub(super) fn new(start: PickUpStart) -> Self {
+        Self {
+            start,
+            cautions: BTreeSet::new(),
+            meter: None,
+            dial: None,
+            leads: None,
+            drive: DriveState::Rest,
+            coil_ohms: None,
+            last_capture: 0,
+            last_touch: 0,
+            finding: None,
+            gave_up: None,
+            looks: Vec::new(),
+            numbers: Vec::new(),
+        }
+    }
+
+    pub(super) fn looks(&self) -> &[Seen] {
+        &self.looks
+    }
+
+    /// How many leads move to these pins.
+    pub(super) fn moves_to(&self, red: &Pin, black: &Pin) -> u32 {
+        match &self.leads {
+            Some([a, b]) if (a, b) != (red, black) => u32::from(a != red) + u32::from(b != black),
+            _ => 2,
+        }
+    }
+
+    pub(super) fn apply(&mut self, fact: &Event) {
+        match fact {
+            // A new part of the run begins with the leads and the supply as nobody knows.
+            Event::RunStarted(_) => {
+                self.leads = None;
+                self.drive = DriveState::Rest;
+                self.forget_the_ramp_under_way();
+            }
+            Event::MeterIdentified(meter) => self.meter = Some(meter.clone()),
+            Event::CautionAcknowledged { caution, .. } => {
+                self.cautions.insert(*caution);
+            }
+            Event::DialTurned { function } => self.dial = Some(*function),
+            Event::LeadsPlaced(placed) => {
+                self.leads = Some([placed.red.clone(), placed.black.clone()]);
+                self.last_touch = placed.touch;
+            }
+            Event::DriveChanged(drive) => self.drive = drive.clone(),
+            Event::ReadingCaptured(capture) => self.captured(capture),
+            Event::CaptureTakenBack { capture } => self.take_back(*capture),
+            Event::AskSkipped { ask } => {
+                self.gave_up = Some(match ask {
+                    crate::event::Ask::Place { .. } => "the pins cannot be reached".into(),
+                    _ => "no drive is possible".into(),
+                });
+            }
+            Event::LinkChanged(LinkNews::Restored { .. }) => {
+                self.leads = None;
+                self.forget_the_ramp_under_way();
+            }
+            Event::ResultReached(Finding::PickUp(finding)) => self.finding = Some(finding.clone()),
+            _ => {}
+        }
+    }
+
+    fn captured(&mut self, capture: &Capture) {
+        self.last_capture = capture.capture;
+        let pins = [capture.red.clone(), capture.black.clone()];
+        if pins == self.start.coil {
+            match capture.value {
+                Some(ohms) if ohms > CLOSED_OHMS => self.coil_ohms = Some(ohms),
+                _ => self.gave_up = Some("no coil is measured on the coil's pins".into()),
+            }
+            return;
+        }
+        let volts = match &capture.drive {
+            DriveState::Rest => 0.0,
+            DriveState::Energised { volts, .. } => *volts,
+        };
+        let closed = capture.value.is_some_and(|ohms| ohms < CLOSED_OHMS);
+        self.looks.push(Seen { volts, closed });
+        self.numbers.push(capture.capture);
+    }
+
+    fn take_back(&mut self, number: u32) {
+        if self.numbers.last() == Some(&number) {
+            self.numbers.pop();
+            self.looks.pop();
+        } else if self.numbers.is_empty() {
+            self.coil_ohms = None;
+        }
+        self.last_capture = self.last_capture.max(number);
+    }
+
+    /// After a break nobody knows whether the armature held: back to the last look at rest.
+    fn forget_the_ramp_under_way(&mut self) {
+        let kept = self.looks.iter().rposition(|look| look.volts == 0.0).unwrap_or(0);
+        self.looks.truncate(kept);
+        self.numbers.truncate(kept);
+    }
+}

@@ -1,0 +1,374 @@
+//! Proves a zone loop at the panel's terminals: volts at rest, in alarm and after it, and with the
+//! tamper contact open where the loop has one. [`Zone::handle`] turns what arrived into facts,
+//! [`Zone::next`] says what is wanted now. Volts come first and are set before the leads touch;
+//! ohms are asked for only where no more than [`LIVE_VOLTS`] stand at the terminals and the loop
+//! is not as it should be. What was established is in the [`Record`].
+
+mod conclusion;
+mod record;
+#[cfg(test)]
+mod tests;
+mod watch;
+
+pub use record::Record;
+
+use super::Guide;
+use super::settling::{Settled, Settler, Settling};
+use crate::event::{
+    Action, AlarmState, Answer, Ask, AskedDrive, Capture, Caution, DriveState, Event, Finding,
+    Input, LinkNews, Pin, Placement, Verdict, ZoneState,
+};
+use crate::zone::Design;
+use drivers::{Function, Moment, Reading};
+use record::Step;
+use std::time::Duration;
+use watch::Watch;
+
+/// The zone's terminals, as they are asked for.
+const ZONE: &str = "zone";
+const COMMON: &str = "common";
+/// Above this a loop is live, and no ohms are measured on it.
+const LIVE_VOLTS: f64 = 0.5;
+/// Above this no zone input is one: the limit of extra low voltage, IEC 60364-4-41; from memory.
+const VOLTS_MAX: f64 = 60.0;
+/// How often the readings of one state may fail to settle.
+const UNSETTLED_MAX: u32 = 3;
+/// How many readings in another function in a row say that the dial stands elsewhere.
+const OTHER_FUNCTION_MIN: u32 = 3;
+
+/// What a run of this guide is given.
+#[derive(Clone, Debug)]
+pub struct Terms {
+    /// The loop that is to be there.
+    pub design: Design,
+    /// Whether the instruments are simulated.
+    pub simulated: bool,
+    /// When readings count as settled.
+    pub settling: Settling,
+    /// How long the loop may take to follow the equipment.
+    pub follow_within: Duration,
+    /// Whether an ask for the alarm closes by itself when the loop follows.
+    pub hands_free: bool,
+    /// Whether another meter than the task's first is accepted.
+    pub accept_meter: bool,
+}
+
+/// The guide.
+#[derive(Debug)]
+pub struct Zone {
+    terms: Terms,
+    record: Record,
+    watch: Watch,
+    asked: Option<Ask>,
+    listening: Option<Settler>,
+    /// Until when the loop may follow the equipment.
+    follows_by: Option<Moment>,
+    epoch: u64,
+    measuring: Option<Function>,
+    away: bool,
+    unsettled: u32,
+    dial_doubted: u32,
+    objection: Option<String>,
+    ended: Option<(u8, Option<String>)>,
+}
+
+impl Zone {
+    /// A guide at its beginning. Replay a task's events with [`Guide::apply`] to go on with it.
+    #[must_use]
+    pub fn new(terms: Terms) -> Self {
+        let record = Record::new(terms.design.clone());
+        let watch = Watch::default();
+        Self {
+            terms,
+            record,
+            watch,
+            asked: None,
+            listening: None,
+            follows_by: None,
+            epoch: 0,
+            measuring: None,
+            away: false,
+            unsettled: 0,
+            dial_doubted: 0,
+            objection: None,
+            ended: None,
+        }
+    }
+
+    /// What the run has established so far.
+    #[must_use]
+    pub fn record(&self) -> &Record {
+        &self.record
+    }
+}
+
+impl Guide for Zone {
+    fn apply(&mut self, fact: &Event) {
+        self.record.apply(fact);
+    }
+
+    fn wake_at(&self) -> Option<Moment> {
+        if self.asked.is_some() {
+            return None;
+        }
+        let limit = self.listening.as_ref().map(Settler::limit_at);
+        [limit, self.follows_by].into_iter().flatten().min()
+    }
+
+    fn handle(&mut self, input: Input, now: Moment) -> Vec<Event> {
+        match input {
+            Input::Begun => Vec::new(),
+            Input::MeterAnswered(meter, gap_s) => {
+                (self.measuring, self.away, self.listening) = (None, false, None);
+                let known = self.record.meter.as_ref();
+                let accept = self.terms.accept_meter;
+                let (facts, other) = super::meter::answered(known, meter, gap_s, accept);
+                if let Some(reason) = other {
+                    self.ended = Some((3, Some(reason)));
+                }
+                facts
+            }
+            Input::MeterLost(text) => {
+                (self.measuring, self.away, self.listening) = (None, true, None);
+                vec![Event::LinkChanged(LinkNews::Lost { text })]
+            }
+            Input::AnswerReceived(answer) => self.answered(answer, now),
+            Input::ReadingArrived(epoch, reading) if epoch == self.epoch => {
+                self.dial_doubted = 0;
+                self.reading(&reading)
+            }
+            Input::ReadingArrived(..) | Input::SerialReceived(_) => Vec::new(),
+            Input::OtherFunctionArrived => {
+                self.dial_doubted += 1;
+                Vec::new()
+            }
+            Input::FunctionRefused(function) => {
+                (self.measuring, self.listening) = (None, None);
+                vec![Event::FunctionRefused { function }]
+            }
+            Input::DeadlineReached => self.deadline(now),
+            Input::StopRequested(reason) => {
+                self.ended = Some((4, Some(reason)));
+                Vec::new()
+            }
+        }
+    }
+
+    fn next(&mut self, now: Moment) -> Action {
+        if let Some((exit, reason)) = self.ended.clone() {
+            return Action::Finish(exit, reason);
+        }
+        if let Some(objection) = self.objection.take() {
+            return Action::AskAgain(objection);
+        }
+        if self.asked.is_some() {
+            return Action::Nothing;
+        }
+        if let Some(finding) = &self.record.finding {
+            let passed = finding.result == Verdict::Pass;
+            let reason = (!passed).then(|| finding.reason.clone());
+            return Action::Finish(u8::from(!passed), reason);
+        }
+        let cautions = [Caution::PanelTerminals, Caution::NoProofOfSite];
+        if let Some(caution) = cautions.into_iter().find(|c| !self.record.cautions.contains(c)) {
+            return self.ask(Ask::caution(caution));
+        }
+        if self.record.meter.is_none() || self.away {
+            return Action::Nothing;
+        }
+        let step = self.record.step();
+        let function = match step {
+            Step::Ohms => Function::Resistance,
+            _ => Function::VoltageDc,
+        };
+        if self.dial_is_elsewhere(function) {
+            self.measuring = None;
+            return self.ask(Ask::Dial { function });
+        }
+        // Before the leads touch: the meter may still stand at ohms.
+        if self.measuring != Some(function) {
+            (self.measuring, self.listening) = (Some(function), None);
+            self.epoch += 1;
+            return Action::Measure(function, self.epoch);
+        }
+        self.perform(step, now)
+    }
+
+    fn needs(&self, function: Function) -> bool {
+        function == Function::VoltageDc
+    }
+}
+
+impl Zone {
+    fn perform(&mut self, step: Step, now: Moment) -> Action {
+        match step {
+            Step::Place => self.ask(place("volts first: is the loop live")),
+            Step::TooHigh => {
+                self.end_with("more than 60 V at the terminals: this is no zone input; stop here")
+            }
+            Step::Unreachable => self.end_with("the zone's terminals cannot be reached"),
+            Step::Rest | Step::Ohms | Step::Tamper => {
+                self.listen(now);
+                Action::Nothing
+            }
+            Step::Begin(state) => self.ask(Ask::Alarm { state }),
+            Step::Follow(_) => {
+                if self.listening.is_none() {
+                    self.follows_by.get_or_insert(now + self.terms.follow_within);
+                    self.listen(now);
+                }
+                Action::Nothing
+            }
+            Step::PlaceTamper => {
+                let why = "open the tamper contact (lift the cover), then touch again";
+                self.ask(place(why))
+            }
+            Step::Conclude => {
+                let finding = conclusion::finding(&self.record, &self.watch, self.terms.simulated);
+                Action::Record(Box::new(Event::ResultReached(Finding::ZoneCheck(Box::new(
+                    finding,
+                )))))
+            }
+        }
+    }
+
+    fn listen(&mut self, now: Moment) {
+        let settling = self.terms.settling;
+        self.listening.get_or_insert_with(|| Settler::confirmed(settling, now));
+    }
+
+    fn ask(&mut self, ask: Ask) -> Action {
+        (self.listening, self.follows_by, self.dial_doubted) = (None, None, 0);
+        self.asked = Some(ask.clone());
+        Action::Ask(ask)
+    }
+
+    fn end_with(&mut self, reason: &str) -> Action {
+        self.ended = Some((1, Some(reason.into())));
+        Action::Finish(1, Some(reason.into()))
+    }
+
+    fn dial_is_elsewhere(&self, function: Function) -> bool {
+        let commanded = self.record.meter.as_ref().is_none_or(|m| m.commanded);
+        let doubted = self.dial_doubted >= OTHER_FUNCTION_MIN;
+        !commanded && (doubted || self.record.dial != Some(function))
+    }
+
+    /// One reading: a part of the watch where it is volts, and of the state that is wanted.
+    fn reading(&mut self, reading: &Reading) -> Vec<Event> {
+        if self.measuring == Some(Function::VoltageDc) && self.record.rest().is_some() {
+            let volts = reading.value.number().map(f64::abs);
+            let reads = volts.map(|volts| self.record.reads(volts));
+            self.watch.push(reading.at, reads);
+            if let Some(fact) = self.followed_by_itself() {
+                return vec![fact];
+            }
+        }
+        if self.asked.is_some() {
+            return Vec::new();
+        }
+        let settled = self.listening.as_mut().and_then(|settler| settler.push(reading));
+        settled.map(|settled| self.settled(settled, reading.at)).unwrap_or_default()
+    }
+
+    /// The ask for the alarm answers itself when a person watches and the loop follows.
+    fn followed_by_itself(&mut self) -> Option<Event> {
+        let Some(Ask::Alarm { state }) = self.asked else { return None };
+        let followed = (self.watch.reads()? == ZoneState::Ready) == (state == AlarmState::Off);
+        if !self.terms.hands_free || !followed || self.record.rests_unready() {
+            return None;
+        }
+        self.asked = None;
+        Some(Event::AlarmChanged { state })
+    }
+
+    /// A settled state is captured, unless the loop may still be about to follow.
+    fn settled(&mut self, settled: Settled, now: Moment) -> Vec<Event> {
+        self.listening = None;
+        if let Step::Follow(state) = self.record.step() {
+            let reads = settled.value.map(|volts| self.record.reads(volts.abs()));
+            let wanted =
+                reads.map(|reads| reads == ZoneState::Ready) == Some(state == AlarmState::Off);
+            if !wanted && self.follows_by.is_some_and(|by| now < by) {
+                self.listen(now);
+                return Vec::new();
+            }
+        }
+        let Some(touch) = self.record.touch else { return Vec::new() };
+        (self.unsettled, self.follows_by) = (0, None);
+        vec![Event::ReadingCaptured(Capture {
+            capture: self.record.last_capture + 1,
+            touch,
+            red: Pin::new(ZONE),
+            black: Pin::new(COMMON),
+            function: self.measuring.unwrap_or(Function::VoltageDc),
+            drive: DriveState::Rest,
+            value: settled.value,
+            unit: settled.unit,
+            overload: settled.value.is_none(),
+            u: settled.u,
+            spread: settled.spread,
+            samples: u32::try_from(settled.samples).unwrap_or(u32::MAX),
+            raw: settled.raw,
+        })]
+    }
+
+    fn deadline(&mut self, now: Moment) -> Vec<Event> {
+        let due = self.listening.as_ref().is_some_and(|l| l.limit_at() <= now);
+        if !due {
+            return Vec::new();
+        }
+        self.listening = None;
+        self.unsettled += 1;
+        if self.unsettled >= UNSETTLED_MAX {
+            self.ended = Some((1, Some("the volts at the terminals did not settle".into())));
+        }
+        let text = "the readings did not settle: hold the leads still".into();
+        vec![Event::MeterComplained { text }]
+    }
+
+    fn answered(&mut self, answer: Answer, _now: Moment) -> Vec<Event> {
+        let Some(ask) = self.asked.clone() else { return Vec::new() };
+        if !ask.accepts(answer) {
+            self.objection = Some(ask.misfit(answer));
+            return Vec::new();
+        }
+        if answer == Answer::Again && self.record.last_kept().is_none() {
+            self.objection = Some("there is no capture to take back".into());
+            return Vec::new();
+        }
+        self.asked = None;
+        match (answer, ask) {
+            (Answer::Abort, _) => {
+                self.ended = Some((4, Some("stopped by the operator".into())));
+                Vec::new()
+            }
+            (Answer::Again, _) => {
+                let taken = self.record.last_kept();
+                taken.map(|capture| Event::CaptureTakenBack { capture }).into_iter().collect()
+            }
+            (Answer::Skip, ask) => vec![Event::AskSkipped { ask }],
+            (_, Ask::Acknowledge { caution, text }) => {
+                vec![Event::CautionAcknowledged { caution, text }]
+            }
+            (_, Ask::Place { red, black, .. }) => {
+                let touch = self.record.last_touch + 1;
+                vec![Event::LeadsPlaced(Placement { touch, red, black, lead_moves: 2 })]
+            }
+            (_, Ask::Drive(drive)) => vec![Event::DriveChanged(drive)],
+            (_, Ask::Dial { function }) => vec![Event::DialTurned { function }],
+            (_, Ask::Alarm { state }) => vec![Event::AlarmChanged { state }],
+            (_, Ask::Serial { .. } | Ask::Clip { .. }) => Vec::new(),
+        }
+    }
+}
+
+fn place(why: &str) -> Ask {
+    Ask::Place {
+        red: Pin::new(ZONE),
+        black: Pin::new(COMMON),
+        function: Function::VoltageDc,
+        drive: AskedDrive::Rest,
+        why: Some(why.into()),
+    }
+}

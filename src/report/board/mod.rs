@@ -1,0 +1,91 @@
+//! The chapter of relay boards: every board that a task tested, the newest finding of each serial
+//! number first in line, how the values of each check lie to their limits, and for each board a
+//! page of its own with its budgets. The same findings give `labels.txt`. All from the journal's
+//! results alone; nothing is judged again here.
+
+mod histogram;
+mod label;
+mod page;
+
+pub(super) use label::render as labels;
+
+use super::chapter::{Chapter, Check, Standing};
+use crate::event::{BoardFinding, CheckFound, Event, Finding, Verdict};
+use crate::journal::{LocalTime, Task};
+
+/// One finding of a board.
+struct Tested<'a> {
+    at: LocalTime,
+    finding: &'a BoardFinding,
+    /// Whether this serial number was tested again after it.
+    superseded: bool,
+}
+
+/// What a task of board tests amounts to.
+pub(super) fn chapter(task: &Task<'_>) -> Chapter {
+    let found = |entry: &&'_ crate::journal::Entry| match &entry.event {
+        Event::ResultReached(Finding::Board(_)) => true,
+        _ => false,
+    };
+    let mut tested: Vec<Tested<'_>> = Vec::new();
+    for entry in task.entries.iter().copied().filter(found) {
+        if let Event::ResultReached(Finding::Board(finding)) = &entry.event {
+            for earlier in tested.iter_mut().filter(|t| t.finding.serial == finding.serial) {
+                earlier.superseded = true;
+            }
+            tested.push(Tested { at: entry.at, finding, superseded: false });
+        }
+    }
+    let newest = || tested.iter().filter(|t| !t.superseded).map(|t| t.finding);
+    let all = newest().count();
+    let passed = newest().filter(|f| f.result == Verdict::Pass).count();
+    let result = Verdict::of_all(newest().map(|f| f.result));
+    let value = serde_json::json!({
+        "boards": all,
+        "passed": passed,
+        "findings": tested.iter().map(|t| t.finding).collect::<Vec<_>>(),
+        "superseded": tested.iter().map(|t| t.superseded).collect::<Vec<_>>(),
+        "tested_at": tested.iter().map(|t| String::from(t.at)).collect::<Vec<_>>(),
+    });
+    Chapter {
+        command: "board",
+        title: "Relay boards against their plan".into(),
+        standing: if all == 0 { Standing::Unfinished } else { standing(result) },
+        headline: headline(newest().next(), all, passed),
+        markup: page::render(task, &tested),
+        value,
+        checks: newest().flat_map(checks).collect(),
+    }
+}
+
+fn headline(first: Option<&BoardFinding>, all: usize, passed: usize) -> String {
+    match (first, all) {
+        (None, _) => "No board was tested to its end.".into(),
+        (Some(only), 1) => match &only.reason {
+            None => format!("Board {} passed.", only.serial),
+            Some(reason) => format!("Board {} {}: {reason}.", only.serial, only.result),
+        },
+        (Some(_), _) => format!("{passed} of {all} boards passed."),
+    }
+}
+
+const fn standing(verdict: Verdict) -> Standing {
+    match verdict {
+        Verdict::Pass => Standing::Passed,
+        Verdict::Fail => Standing::Failed,
+        Verdict::Undecided => Standing::Undecided,
+    }
+}
+
+fn checks(finding: &BoardFinding) -> impl Iterator<Item = Check> {
+    finding.checks.iter().map(|check| Check {
+        name: format!("{}: {}", finding.serial, check.check),
+        standing: standing(check.verdict),
+        text: format!("{}; {}", page::measured(check), page::limits(check)),
+    })
+}
+
+/// The check of this name in a finding.
+fn check<'a>(finding: &'a BoardFinding, name: &str) -> Option<&'a CheckFound> {
+    finding.checks.iter().find(|check| check.check == name)
+}

@@ -1,0 +1,84 @@
+//! `zone check`: sets up the proof of a loop at the panel's terminals. The panel file's text goes
+//! into the record, so that a run that goes on, or a reader a year later, needs nothing else.
+
+use super::failure::{Exit, Failure, chain};
+use super::instrument::{Instrument, MeterTerms};
+use super::stamp::folder_time;
+use super::station::{OperatorChoice, Station};
+use super::zone::LoopTerms;
+use crate::event::{RunTerms, ZoneCheckStart};
+use crate::fit::spread::Spread;
+use crate::guide::Guide;
+use crate::guide::settling::Settling;
+use crate::guide::zone::{Terms, Zone};
+use crate::journal::{FILE_NAME, Journal};
+use crate::zone::{Design, Panel, Parts};
+use std::path::PathBuf;
+use std::time::Duration;
+
+/// How long a loop may take to follow the equipment, unless it was said. Common practice, no
+/// source.
+const FOLLOW_WITHIN: Duration = Duration::from_secs(20);
+/// Draws are of no use in a check.
+const DRAWS: u32 = 100;
+
+/// What `zone check` is given.
+#[derive(Clone, Debug)]
+pub struct ZoneCheckTerms {
+    /// The loop that is to be there.
+    pub wired: LoopTerms,
+    /// The meter.
+    pub meter: MeterTerms,
+    /// The job folder.
+    pub job: Option<PathBuf>,
+    /// The operator.
+    pub operator: OperatorChoice,
+}
+
+/// Proves a zone loop at the panel.
+///
+/// # Errors
+/// [`Failure`] with its exit code.
+pub fn run_zone_check(terms: &ZoneCheckTerms) -> Result<Exit, Failure> {
+    let (design, panel) = terms.wired.design()?;
+    let meter = Instrument::find(&terms.meter)?;
+    let begun = ZoneCheckStart {
+        panel,
+        wiring: design.wiring,
+        cable_ohms: design.parts.cable_ohms.nominal,
+        contact_ohms_max: design.parts.contact_ohms.high,
+    };
+    let guide = guide(&begun, meter.is_simulated(), terms.operator, false)?;
+    let job = terms.job.clone().unwrap_or_else(|| format!("zone-{}", folder_time()).into());
+    let journal = match job.join(FILE_NAME).symlink_metadata() {
+        Ok(_) => Some(Journal::open(&job)?.0),
+        Err(_) => None,
+    };
+    let start = meter.start(RunTerms::ZoneCheck(Box::new(begun)));
+    Station { job, journal, guide, meter, supply: None, operator: terms.operator }.run(start)
+}
+
+/// The guide for these terms.
+pub(super) fn guide(
+    begun: &ZoneCheckStart,
+    simulated: bool,
+    operator: OperatorChoice,
+    accept_meter: bool,
+) -> Result<Box<dyn Guide>, Failure> {
+    let panel = Panel::parse(&begun.panel, "the record's panel")
+        .map_err(|bad| Failure::bad_input(chain(&bad), bad.hint.clone()))?;
+    let most = begun.contact_ohms_max;
+    let parts = Parts {
+        // Copper between frost and summer.
+        cable_ohms: Spread::percent(begun.cable_ohms, 15.0),
+        contact_ohms: Spread::between(0.0, most.min(0.1), most),
+    };
+    Ok(Box::new(Zone::new(Terms {
+        design: Design::new(panel, begun.wiring, parts, DRAWS, 1),
+        simulated,
+        settling: Settling::default(),
+        follow_within: FOLLOW_WITHIN,
+        hands_free: operator.is_a_person(),
+        accept_meter,
+    })))
+}

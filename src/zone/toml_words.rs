@@ -1,0 +1,50 @@
+//! What a reader's complaint about a panel file means for the person who wrote it: a line, one
+//! problem in one line, and the nearest spelling of a word that is not known. Knows no key itself.
+
+/// A complaint about a text.
+pub(super) struct Complaint {
+    /// Counted from 1.
+    pub(super) line: Option<usize>,
+    /// One line.
+    pub(super) problem: String,
+    /// One line.
+    pub(super) hint: String,
+}
+
+/// The reader's complaint, in one line, with the nearest known word for an unknown one.
+pub(super) fn complaint(text: &str, error: &toml::de::Error) -> Complaint {
+    let before = error.span().and_then(|span| text.get(..span.start));
+    let line = before.map(|before| before.matches('\n').count() + 1);
+    let clean = |c: char| if c.is_control() { ' ' } else { c };
+    let problem: String = error.message().chars().map(clean).take(300).collect();
+    let mut words = problem.split('`').skip(1).step_by(2);
+    let nearest = if problem.starts_with("unknown") {
+        words.next().and_then(|wrong| {
+            let by_distance = words.map(|known| (distance(wrong, known), known));
+            by_distance.min().filter(|(far, known)| *far <= 3.max(known.len() / 3))
+        })
+    } else {
+        None
+    };
+    let hint = match nearest {
+        Some((_, known)) => format!("did you mean `{known}`?"),
+        None => "`coilmark schema panel` describes panel files; fixtures/panels has some".into(),
+    };
+    Complaint { line, problem, hint }
+}
+
+/// How many letters must change to make one word of the other (Levenshtein).
+fn distance(a: &str, b: &str) -> usize {
+    let b: Vec<char> = b.chars().take(60).collect();
+    let mut row: Vec<usize> = (0..=b.len()).collect();
+    for (i, x) in a.chars().take(60).enumerate() {
+        let mut diagonal = row[0];
+        row[0] = i + 1;
+        for (j, y) in b.iter().enumerate() {
+            let changed = diagonal + usize::from(x != *y);
+            diagonal = row[j + 1];
+            row[j + 1] = changed.min(diagonal + 1).min(row[j] + 1);
+        }
+    }
+    row[b.len()]
+}
