@@ -1,7 +1,7 @@
 //! The operator as plain lines, for any terminal, a pipe, or a screen reader: one block of text
-//! per ask, one line per fact, nothing that depends on colour, and nothing that moves but the strip of
-//! a log. Enter says that the hands are done; words do the rest. A simulated bench is said to be one
-//! at the beginning, at every result and at the end.
+//! per ask, one line per fact, nothing that depends on colour, and nothing that moves but the strip
+//! of a log. Enter says that the hands are done; words do the rest. A simulated bench is said to be
+//! one at the beginning, at every result and at the end.
 
 use super::{Heard, Operator, Strip, output_words};
 use crate::event::visible;

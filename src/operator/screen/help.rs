@@ -1,5 +1,5 @@
 //! The help page: what the keys do, when a key is needed at all, and what stays when one stops.
-//! It is words, drawn from the top; what does not fit is left out. Explanations of the trade are for
+//! It is words, drawn from the top; what does not fit is left out. The trade's words are explained by
 //! `coilmark help`.
 
 use super::asked::wrapped;
