@@ -48,15 +48,15 @@ mod mtm {
 struct Times {
     /// One lead to another pin: eyes to the part, find the pin, off, over, on, press.
     lead_s: f64,
-    /// Eyes to the screen or the meter, and take in what stands there. The taking-in (half a second)
-    /// is an assumption: two numbers that stand large, or one value.
+    /// Eyes to the screen or the meter, and take in what stands there. The taking-in (half a
+    /// second) is an assumption: two numbers that stand large, or one value.
     look_s: f64,
     /// The pedal.
     pedal_s: f64,
     /// The supply's switch and back.
     drive_s: f64,
-    /// Write a value down in its box on a form, pen in hand: put the lead's hand aside, reach, write
-    /// four characters, return. Four characters at a third of a second are an assumption.
+    /// Write a value down in its box on a form, pen in hand: put the lead's hand aside, reach,
+    /// write four characters, return. Four characters at a third of a second are an assumption.
     write_s: f64,
 }
 
@@ -96,8 +96,8 @@ impl Times {
     }
 }
 
-/// A part with `poles` changeovers. On two equal rows the coil stands at one end and the rows mirror
-/// each other, as real parts are built; without a footprint the pins are dealt.
+/// A part with `poles` changeovers. On two equal rows the coil stands at one end and the rows
+/// mirror each other, as real parts are built; without a footprint the pins are dealt.
 fn part(poles: usize, on_rows: bool, seed: u64) -> Part {
     let count = 2 + 3 * poles;
     let mut order: Vec<usize> = (1..=count).collect();

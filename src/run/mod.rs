@@ -183,7 +183,7 @@ impl Workbench<'_> {
 /// Lets the last sounds be heard.
 async fn ring_out(operator: &mut dyn Operator, clock: &dyn Clock) {
     let until = clock.now() + RING_OUT_MAX;
-    while let Ok(_) = operator.tick(clock.now())
+    while operator.tick(clock.now()).is_ok()
         && let Some(at) = operator.wake_at().filter(|at| *at < until)
     {
         let wait = at.since(clock.now());

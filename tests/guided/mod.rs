@@ -124,6 +124,9 @@ pub fn lead(
                 }
                 Action::AskAgain(problem) => panic!("the hands' answer was refused: {problem}"),
                 Action::Measure(function, epoch) => measuring = (function, epoch),
+                other @ (Action::OpenLog(..) | Action::Log(..) | Action::CloseLog(_)) => {
+                    panic!("an identification keeps no log: {other:?}")
+                }
                 Action::Finish(exit, reason) => {
                     (led.exit, led.reason) = (exit, reason);
                     return led;

@@ -1,6 +1,6 @@
 //! The help page: what the keys do, when a key is needed at all, and what stays when one stops.
-//! It is words, drawn from the top; what does not fit is left out. Explanations of the trade are for
-//! `coilmark help`.
+//! It is words, drawn from the top; what does not fit is left out. The words of the trade are for
+//! `coilmark help` to explain.
 
 use super::asked::wrapped;
 use super::look::Look;
