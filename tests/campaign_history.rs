@@ -3,7 +3,12 @@
 //! are killed at random moments lose nothing and double nothing. `COILMARK_CAMPAIGN=50` is 100,000
 //! boards and 200 kills; the short size is 2,000 and 4. Figures are printed.
 
-#![allow(clippy::unwrap_used, clippy::panic, reason = "a test fails by panicking")]
+#![allow(
+    clippy::expect_used,
+    clippy::panic,
+    clippy::unwrap_used,
+    reason = "a test fails by panicking"
+)]
 
 mod boarded;
 mod history;

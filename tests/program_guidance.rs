@@ -9,7 +9,6 @@
     reason = "what a test rests on and does not find fails the test"
 )]
 
-#[allow(dead_code, unused_imports, reason = "each program uses its own part of this")]
 mod program;
 
 use program::*;

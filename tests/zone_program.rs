@@ -1,6 +1,13 @@
 //! The zone commands through the real binary: designs, numbers, learning, drawings, and checks at a
 //! simulated panel whose loop is as designed or not. Files in `fixtures/zones/` are the truth.
 
+#![allow(
+    clippy::expect_used,
+    clippy::panic,
+    clippy::unwrap_used,
+    reason = "a test fails by panicking"
+)]
+
 use assert_cmd::Command;
 use serde_json::Value;
 use std::path::Path;
@@ -141,7 +148,7 @@ fn check(zone: &str, dir: &Path) -> (i32, Value) {
     ];
     let (exit, out, err) = coilmark(&words);
     let lines = out.lines().map(|line| serde_json::from_str::<Value>(line).unwrap());
-    let found = lines.filter(|line| line["note"] == "result").last();
+    let found = lines.rev().find(|line| line["note"] == "result");
     (exit, found.unwrap_or_else(|| panic!("no result: {out}{err}")))
 }
 

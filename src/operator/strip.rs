@@ -35,6 +35,12 @@ pub struct Strip {
     came_on_s: Option<f64>,
 }
 
+impl Default for Strip {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
 impl Strip {
     /// No log is open.
     #[must_use]

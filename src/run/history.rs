@@ -131,8 +131,7 @@ fn open() -> Result<Archive, Failure> {
 
 /// Puts the boards of these jobs in; says how many were new.
 fn put(archive: &mut Archive, jobs: &[(PathBuf, Sifted)]) -> Result<usize, Failure> {
-    let mut texts: Vec<(String, String, i64, &str, Option<&str>, &crate::event::BoardFinding)> =
-        vec![];
+    let mut texts = Vec::new();
     for (job, sifted) in jobs {
         let folder = std::path::absolute(job).unwrap_or_else(|_| job.clone());
         let folder = folder.display().to_string();

@@ -114,7 +114,7 @@ pub fn bands(ohms: f64, percent: f64) -> Option<Vec<Colour>> {
         let power = ohms.log10().floor() as i32 + 1 - digits as i32;
         let figures = (ohms / 10_f64.powi(power)).round();
         let exact = (scaled(figures as u32, power) - ohms).abs() <= 1e-9 * ohms;
-        (exact && figures >= 10.0 && figures < 1000.0).then_some((figures as u32, digits, power))
+        (exact && (10.0..1000.0).contains(&figures)).then_some((figures as u32, digits, power))
     })?;
     let mut bands: Vec<Colour> = (0..digits as u32)
         .rev()

@@ -65,7 +65,7 @@ impl Series {
     /// `None` unless it is above 0 and finite.
     #[must_use]
     pub fn around(self, ohms: f64) -> Option<(f64, f64)> {
-        if !ohms.is_finite() || ohms < 1e-3 || ohms > 1e12 {
+        if !(1e-3..=1e12).contains(&ohms) {
             return None;
         }
         let ten = if self.steps() <= 24 { 1 } else { 2 };

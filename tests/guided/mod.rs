@@ -131,7 +131,6 @@ pub fn lead(
                     (led.exit, led.reason) = (exit, reason);
                     return led;
                 }
-                order => panic!("an order that no identification gives: {order:?}"),
             }
         }
     }

@@ -153,7 +153,7 @@ impl Guide for Output {
     }
 
     fn next(&mut self, now: Moment) -> Action {
-        if let Some((t_s, volts)) = self.rows.to_write() {
+        if let Some((t_s, volts)) = self.rows.take_waiting() {
             return Action::Log(t_s, volts);
         }
         if let Some((exit, reason)) = self.ended.clone() {
@@ -347,7 +347,7 @@ impl Output {
     }
 
     fn gave_up_settling(&mut self, now: Moment) -> Vec<Event> {
-        if !self.listening.as_ref().is_some_and(|settler| settler.limit_at() <= now) {
+        if self.listening.as_ref().is_none_or(|settler| settler.limit_at() > now) {
             return Vec::new();
         }
         self.listening = None;

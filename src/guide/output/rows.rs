@@ -81,7 +81,7 @@ impl Rows {
     }
 
     /// The next row to be written.
-    pub(super) fn to_write(&mut self) -> Option<(f64, Option<f64>)> {
+    pub(super) fn take_waiting(&mut self) -> Option<(f64, Option<f64>)> {
         self.waiting.pop_front()
     }
 

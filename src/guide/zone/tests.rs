@@ -109,9 +109,6 @@ fn lead(
                     (function, epoch) = (to, number);
                     e.functions.push(to);
                 }
-                Action::OpenLog(..) | Action::Log(..) | Action::CloseLog(_) => {
-                    panic!("the check keeps no log")
-                }
                 Action::Finish(exit, reason) => {
                     e.exit = Some((exit, reason));
                     return e;

@@ -23,12 +23,8 @@ struct Tested<'a> {
 
 /// What a task of board tests amounts to.
 pub(super) fn chapter(task: &Task<'_>) -> Chapter {
-    let found = |entry: &&'_ crate::journal::Entry| match &entry.event {
-        Event::ResultReached(Finding::Board(_)) => true,
-        _ => false,
-    };
     let mut tested: Vec<Tested<'_>> = Vec::new();
-    for entry in task.entries.iter().copied().filter(found) {
+    for entry in task.entries.iter().copied() {
         if let Event::ResultReached(Finding::Board(finding)) = &entry.event {
             for earlier in tested.iter_mut().filter(|t| t.finding.serial == finding.serial) {
                 earlier.superseded = true;
