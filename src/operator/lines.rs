@@ -3,12 +3,13 @@
 //! of a log. Enter says that the hands are done; words do the rest. A simulated bench is said to be
 //! one at the beginning, at every result and at the end.
 
+use super::relay_words::{coil_line, in_words, measured, percent, pole_line};
 use super::{Heard, Operator, Strip, output_words};
 use crate::event::visible;
 use crate::event::{
-    AlarmState, Answer, Ask, BeliefSummary, BoardFinding, Candidate, Capture, DriveState, Event,
-    Finding, IdentifyFinding, Latching, LinkNews, Outcome, OutputFinding, PickUpFinding, PoleFound,
-    RunStart, RunTerms, ZoneCheckFinding,
+    AlarmState, Answer, Ask, BeliefSummary, BoardFinding, Capture, DriveState, Event, Finding,
+    IdentifyFinding, Latching, LinkNews, Outcome, OutputFinding, PickUpFinding, RunStart, RunTerms,
+    ZoneCheckFinding,
 };
 use drivers::{Function, Reading};
 use std::io::{self, Write};
@@ -390,101 +391,6 @@ pub(super) fn placements_left(belief: &BeliefSummary) -> Option<String> {
         left if left <= 1.0 => "about one placement left".into(),
         left => format!("about {left:.0} placements left"),
     })
-}
-
-/// A captured value in words.
-pub(super) fn measured(c: &Capture) -> String {
-    let Some(value) = c.value else {
-        return match c.function {
-            Function::Diode => "does not conduct".into(),
-            _ => "open".into(),
-        };
-    };
-    let u = c.u.map(|u| format!(" (u {})", quantity(u))).unwrap_or_default();
-    format!("{} {}{u}", quantity(value), c.unit.symbol())
-}
-
-/// A number with four significant digits.
-pub(super) fn quantity(value: f64) -> String {
-    let size = value.abs();
-    let decimals = match size {
-        s if s >= 1000.0 => 0,
-        s if s >= 100.0 => 1,
-        s if s >= 10.0 => 2,
-        _ => 3,
-    };
-    format!("{value:.decimals$}")
-}
-
-/// A probability, never rounded up to certainty.
-pub(super) fn percent(p: f64) -> String {
-    let shown = format!("{:.2}", 100.0 * p);
-    if shown == "100.00" && p < 1.0 { "over 99.99 %".into() } else { format!("{shown} %") }
-}
-
-pub(super) fn in_words(candidate: &Candidate) -> String {
-    let coils: Vec<String> = candidate.coils.iter().map(|[a, b]| format!("coil {a}-{b}")).collect();
-    let poles: Vec<String> = candidate
-        .poles
-        .iter()
-        .map(|pole| {
-            let sides = [&pole.common, &pole.nc, &pole.no];
-            let sides: Vec<String> = sides
-                .into_iter()
-                .filter(|side| !side.is_empty())
-                .map(|side| side.iter().map(crate::event::Pin::label).collect::<Vec<_>>().join("="))
-                .collect();
-            format!("{:?} {}", pole.form, sides.join("-"))
-        })
-        .collect();
-    let all: Vec<String> = coils.into_iter().chain(poles).collect();
-    if all.is_empty() { "nothing connected".into() } else { all.join(", ") }
-}
-
-fn coil_line(coil: &crate::event::CoilFound) -> String {
-    let ohms = coil.ohms.map_or("? ohm".into(), |o| format!("{} ohm", quantity(o)));
-    let volts: Vec<String> = coil
-        .rated_volts
-        .iter()
-        .filter(|r| r.p >= 0.05)
-        .take(3)
-        .map(|r| format!("{} V {:.0} %", r.volts, 100.0 * r.p))
-        .collect();
-    let polarity = match coil.polarised {
-        Some(true) => "polarised, plus on the first",
-        Some(false) => "either way round",
-        None => "a diode across it cannot be excluded with this meter",
-    };
-    format!(
-        "  coil    {} - {}   {ohms}; rated {}; {polarity}",
-        coil.plus,
-        coil.minus,
-        volts.join(", ")
-    )
-}
-
-fn pole_line(pole: &PoleFound, marks: &std::collections::BTreeMap<String, String>) -> String {
-    let side = |pins: &[crate::event::Pin], role: &str| {
-        let named: Vec<String> = pins
-            .iter()
-            .map(|p| {
-                let mark = marks.get(p.label()).map(|m| format!(" [{m}]")).unwrap_or_default();
-                format!("{p}{mark}")
-            })
-            .collect();
-        (!named.is_empty()).then(|| format!("{role} {}", named.join("=")))
-    };
-    let sides = [
-        side(&pole.common, "common"),
-        side(&pole.nc, "closed at rest"),
-        side(&pole.no, "closed when energised"),
-    ];
-    let sides: Vec<String> = sides.into_iter().flatten().collect();
-    let how = match pole.evidence {
-        crate::event::Evidence::Measured => "measured",
-        crate::event::Evidence::Inferred => "inferred",
-    };
-    format!("  pole {:?}  {}   ({how})", pole.form, sides.join(", "))
 }
 
 #[cfg(test)]

@@ -12,6 +12,7 @@ mod json;
 mod key;
 mod lines;
 mod output_words;
+mod relay_words;
 mod schema;
 #[cfg(feature = "screen")]
 mod screen;

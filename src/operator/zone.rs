@@ -1,5 +1,6 @@
 //! A zone check's finding in lines for a terminal: the verdict, each state with its margin, when
-//! the alarm came and went, and what such a check cannot show. One line a string, unwrapped.
+//! the alarm came and went, and what such a check cannot show. One line a string, unwrapped; the
+//! operator wraps and prints them.
 
 use crate::event::{ZoneCheckFinding, ZoneState};
 

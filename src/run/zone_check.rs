@@ -1,5 +1,6 @@
 //! `zone check`: sets up the proof of a loop at the panel's terminals. The panel file's text goes
-//! into the record, so that a run that goes on, or a reader a year later, needs nothing else.
+//! into the record, so that a run that goes on, or a reader a year later, needs nothing else. What
+//! is asked at the terminals is the guide's.
 
 use super::failure::{Exit, Failure, chain};
 use super::instrument::{Instrument, MeterTerms};

@@ -1,5 +1,6 @@
 //! A panel file, checked: nothing downstream asks again whether a number can be. What is wrong is
-//! named with file, line or key, and one hint. Examples are `fixtures/panels/*.toml`.
+//! named with file, line or key, and one hint. Examples are `fixtures/panels/*.toml`. What a text
+//! may hold is in `panel_raw.rs`.
 
 use super::band::{Bands, Compares};
 use super::panel_raw::{RawBand, RawNumbering, RawPanel, RawSupply};

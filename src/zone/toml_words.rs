@@ -1,5 +1,6 @@
 //! What a reader's complaint about a panel file means for the person who wrote it: a line, one
-//! problem in one line, and the nearest spelling of a word that is not known. Knows no key itself.
+//! problem in one line, and the nearest spelling of a word that is not known. Knows no key itself;
+//! the reader's complaint names those that there are.
 
 /// A complaint about a text.
 pub(super) struct Complaint {

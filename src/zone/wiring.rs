@@ -1,5 +1,6 @@
 //! A wiring in words, and what its relay's contact does: from when the coil is driven and which
-//! contact is used follows whether the loop's contact opens or closes in alarm.
+//! contact is used follows whether the loop's contact opens or closes in alarm. What the loop then
+//! measures is `circuit.rs`'s.
 
 use crate::event::{CoilDriven, LoopKind, ResistorPlace, ZoneContact, ZoneWiring};
 

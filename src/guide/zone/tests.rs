@@ -1,5 +1,6 @@
 //! Leads a check against a loop that is a function: volts for rest and for alarm. Readings come
-//! every 100 ms; nothing waits. Each claim is one evening at a panel.
+//! every 100 ms; nothing waits. Each claim is one evening at a panel, with what was asked, what was
+//! captured and what was found.
 
 use super::*;
 use crate::event::{

@@ -9,7 +9,8 @@ use super::pins::{PinMap, put};
 use super::reading;
 use super::view::{LinkState, View};
 use crate::event::{DriveState, visible};
-use crate::operator::lines::{in_words, percent, placements_left};
+use crate::operator::lines::placements_left;
+use crate::operator::relay_words::{in_words, percent};
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
