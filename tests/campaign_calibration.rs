@@ -1,7 +1,8 @@
-//! Whether sure is sure: whole identifications, proof included, by the hundred thousand on parts of
-//! 5, 6, 8 and 10 pins, in any labelling and on footprints, with slips as often as reckoned with and three times as often.
-//! Short by default; `COILMARK_CAMPAIGN=1250 cargo test --release --test campaign_calibration --
-//! --nocapture` makes 1,000,000. Each line says its seed and rate; a run is repeated by its seed.
+//! Whether sure is sure: whole identifications, proof included, by the hundred thousand on parts
+//! of 5, 6, 8 and 10 pins, in any labelling and on footprints, with slips as often as reckoned
+//! with and three times as often. Short by default; `COILMARK_CAMPAIGN=1250 cargo test --release
+//! --test campaign_calibration -- --nocapture` makes 1,000,000. Each line says its seed and rate;
+//! a run is repeated by its seed.
 
 #![allow(clippy::unwrap_used, reason = "in a test a panic is the finding")]
 

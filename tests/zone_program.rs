@@ -1,6 +1,6 @@
-//! The zone commands through the real binary: designs, numbers, learning, drawings, and checks at a
-//! simulated panel whose loop is as designed or not. Files in `fixtures/zones/` are the truth for the
-//! simulator and for the claim.
+//! The zone commands through the real binary: designs, numbers, learning, drawings, and checks at
+//! a simulated panel whose loop is as designed or not. Files in `fixtures/zones/` are the truth
+//! for the simulator and for the claim.
 
 #![allow(
     clippy::expect_used,

@@ -1,6 +1,6 @@
-//! What was measured and found of a relay, in words for a terminal: a captured value, a candidate, a
-//! probability that is never rounded up to certainty, a line for a coil and one for a pole. Plain
-//! lines and the screen say it alike.
+//! What was measured and found of a relay, in words for a terminal: a captured value, a candidate,
+//! a probability that is never rounded up to certainty, a line for a coil and one for a pole.
+//! Plain lines and the screen say it alike.
 
 use crate::event::{Candidate, Capture, CoilFound, Evidence, Pin, PoleFound};
 use drivers::Function;

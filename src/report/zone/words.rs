@@ -1,6 +1,6 @@
 //! A zone design in words: the lines for the terminal and the cells of the page. Amounts keep four
-//! digits; an open loop is said so. Names from a panel file are made visible before; what the figures
-//! are is the finding's.
+//! digits; an open loop is said so. Names from a panel file are made visible before; what the
+//! figures are is the finding's.
 
 use crate::event::{
     FaultEffect, Verdict, ZoneAmount, ZoneDesignFinding, ZoneFault, ZoneStateFigures, visible,
