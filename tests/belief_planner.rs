@@ -10,13 +10,27 @@
 #[path = "belief_hands/mod.rs"]
 mod belief_hands;
 
-use belief_hands::parts::labellings;
+use belief_hands::dealt;
 use coilmark::event::Form;
 use coilmark::relay::{
     Belief, Channel, Family, Group, Level, Pair, Partition, Prior, Situation, Status, Weights,
     choose,
 };
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
+
+/// All labellings of a family.
+fn labellings(pins: usize, family: &Family) -> Vec<Partition> {
+    let mut orders: Vec<Vec<usize>> = vec![vec![]];
+    for pin in 0..pins {
+        let insert = |order: &Vec<usize>| {
+            let order = order.clone();
+            (0..=order.len()).map(move |at| [&order[..at], &[pin], &order[at..]].concat())
+        };
+        orders = orders.iter().flat_map(insert).collect();
+    }
+    let all: BTreeSet<Partition> = orders.iter().map(|order| dealt(order, family)).collect();
+    all.into_iter().collect()
+}
 
 /// Exhaustive search over sets of labellings, as bits.
 struct Search {
@@ -89,7 +103,7 @@ fn placements(prior: &Prior, truth: &Partition) -> u32 {
         }
         let coil = posterior.coil().filter(|(_, p)| *p > 0.999_99);
         situation.drive = coil.map(|(pair, _)| pair);
-        let probe = choose(&posterior, &situation).unwrap();
+        let probe = choose(&belief, &posterior, &situation).unwrap();
         let pair = Pair::new(probe.red, probe.black).unwrap();
         belief.observe(pair, &perfect(truth, pair, probe.toggle));
         situation.leads = Some((probe.red, probe.black));

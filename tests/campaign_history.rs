@@ -68,7 +68,7 @@ fn any_answer_comes_at_once_and_a_history_is_made_again_fast() {
         &["history", "failures", "--simulated"],
         &["history", "capability", "--simulated"],
         &["history", "drift", "--simulated", "--json"],
-        &["history", "yields", "--simulated", "--plan", "invented plan", "--since", "2026-01-01"],
+        &["history", "yields", "--simulated", "--plan", "invented plan", "--since", "2025-10-20"],
     ];
     for words in questions {
         let (said, took) = ask(&data, words);

@@ -22,11 +22,11 @@ pub(super) trait Amount: Copy {
     fn over(self, other: Self) -> Self;
     /// As a plain number; beyond the range of one, nothing or infinity.
     fn plain(self) -> f64;
-    /// A number that is larger for the larger of two.
-    fn rank(self) -> f64;
     /// The larger of two.
-    fn larger(self, other: Self) -> Self {
-        if other.rank() > self.rank() { other } else { self }
+    fn larger(self, other: Self) -> Self;
+    /// Its square root.
+    fn root(self) -> Self {
+        Self::from_ln(self.ln() / 2.0)
     }
 }
 
@@ -66,9 +66,12 @@ impl Amount for f64 {
         self
     }
 
-    #[inline]
-    fn rank(self) -> f64 {
-        self
+    fn larger(self, other: Self) -> Self {
+        self.max(other)
+    }
+
+    fn root(self) -> Self {
+        self.sqrt()
     }
 }
 
@@ -152,8 +155,8 @@ impl Amount for Wide {
         self.share_of(Self::ONE)
     }
 
-    fn rank(self) -> f64 {
-        self.ln()
+    fn larger(self, other: Self) -> Self {
+        if other.ln() > self.ln() { other } else { self }
     }
 }
 
@@ -195,9 +198,8 @@ impl Amount for Best {
         self.0.exp()
     }
 
-    #[inline]
-    fn rank(self) -> f64 {
-        self.0
+    fn larger(self, other: Self) -> Self {
+        self.plus(other)
     }
 }
 

@@ -8,10 +8,10 @@ use super::candidates::{Candidates, MOST};
 use super::evidence::{Status, Weights};
 use super::family::Family;
 use super::masks::members;
-use super::model::{Amounts, Inside, Model};
+use super::model::{Amounts, Model};
 use super::pair::Pair;
 use super::partition::Partition;
-use super::posterior::{CANDIDATES, Posterior};
+use super::posterior::{CANDIDATES, Marginals, Posterior};
 use super::prior::Prior;
 use super::ways::Ways;
 use std::sync::Arc;
@@ -44,9 +44,6 @@ struct Layout {
 /// No product over a partition may go further from 1 than `e` to this power in plain `f64`, so
 /// that the prior and the sum of many still fit beside it.
 const REACH: f64 = 550.0;
-
-/// With less entropy than this the sums of the free model lead straight to the best candidates.
-const FEW_BITS: f64 = 6.0;
 
 /// What weighs less than this share of everything cannot move a probability that one can see.
 const NOTHING: f64 = 1e-16;
@@ -128,60 +125,43 @@ impl Belief {
         Family::new(self.model.kinds().map(|kind| kind.group))
     }
 
-    /// What is believed now.
+    /// Pair marginals, families and entropy.
     #[must_use]
-    pub fn posterior(&self) -> Posterior {
+    pub fn marginals(&self) -> Marginals {
         match &self.ways {
             Some(ways) => self.sum(ways),
             None => self.sum(&Ways::<Wide>::of(&self.model, &self.pair_amounts())),
         }
     }
 
-    /// The five most probable partitions with their exact posterior, best first. While little is
-    /// known, many are nearly as probable, and only their own sums tell which is first; later the
-    /// sums that are there already lead to them.
-    fn candidates<A: Amount>(
-        &self,
-        ways: &Ways<A>,
-        (amounts, inside): (&Amounts<A>, &Inside<A>),
-        (ln_total, entropy_bits): (f64, f64),
-    ) -> Vec<(Partition, f64)> {
-        let model = &*self.model;
-        if entropy_bits < FEW_BITS {
-            let one = |kind, rank, way| ways.one(model, kind, rank, way);
-            let mut led = Candidates::new(model, one, amounts, inside).impatient();
-            let found = self.most_probable(&mut led, ln_total);
-            if !led.gave_up() {
-                return found;
-            }
-        }
-        let amounts = ways.best(model);
-        let inside = model.inside(&amounts);
-        let one = |kind, rank, way| Best(ways.one(model, kind, rank, way).ln());
-        self.most_probable(&mut Candidates::new(model, one, &amounts, &inside), ln_total)
+    /// Everything, with the most probable partitions.
+    #[must_use]
+    pub fn posterior(&self) -> Posterior {
+        let marginals = self.marginals();
+        let candidates = self.candidates(&marginals);
+        let Marginals { pins, pairs, families, entropy_bits, .. } = marginals;
+        let best = candidates.first().cloned().unwrap_or_default();
+        Posterior { pins, pairs, best, candidates, families, entropy_bits }
     }
 
-    /// Layouts and the partitions of the free model, which come in falling order, together.
-    fn most_probable(
-        &self,
-        free: &mut impl Iterator<Item = (Partition, f64)>,
-        ln_total: f64,
-    ) -> Vec<(Partition, f64)> {
-        let share = |ln: f64| (ln - ln_total).exp();
-        let mut laid: Vec<(usize, f64)> = self
-            .layouts
-            .iter()
-            .map(|layout| {
-                let ln = self.ln_amount(layout);
-                share(ln + layout.ln_prior) + share(ln + layout.ln_free)
-            })
-            .enumerate()
-            .collect();
-        laid.sort_by(|a, b| b.1.total_cmp(&a.1));
-        laid.truncate(CANDIDATES);
-        let named = |(at, p): (usize, f64)| (self.layouts[at].partition.clone(), p);
-        let mut found: Vec<(Partition, f64)> = laid.into_iter().map(named).collect();
-        for (partition, ln) in free.take(MOST) {
+    /// The five most probable partitions with their exact posterior, best first. `marginals` are
+    /// this belief's own.
+    #[must_use]
+    pub fn candidates(&self, marginals: &Marginals) -> Vec<(Partition, f64)> {
+        let share = |ln: f64| (ln - marginals.ln_total).exp();
+        let laid = self.layouts.iter().map(|layout| {
+            let ln = self.ln_amount(layout);
+            (layout.partition.clone(), share(ln + layout.ln_prior) + share(ln + layout.ln_free))
+        });
+        let mut found: Vec<(Partition, f64)> = laid.collect();
+        found.sort_by(|a, b| b.1.total_cmp(&a.1));
+        found.truncate(CANDIDATES);
+        let pair_amounts: Vec<[Best; 5]> = self.pair_amounts();
+        let best = match &self.ways {
+            Some(ways) => ways.best(&self.model),
+            None => Ways::of(&self.model, &pair_amounts).sums(&self.model),
+        };
+        for (partition, ln) in Candidates::new(&self.model, &pair_amounts, best).take(MOST) {
             let p = share(ln + self.ln_free_share);
             if found.get(CANDIDATES - 1).is_some_and(|last| last.1 >= p) {
                 break;
@@ -223,13 +203,32 @@ impl Belief {
         statuses.map(|(&status, odds)| odds[status as usize]).sum()
     }
 
-    fn sum<A: Amount>(&self, ways: &Ways<A>) -> Posterior {
-        let amounts = ways.sums(&self.model);
-        let inside = self.model.inside(&amounts);
-        let summed = self.summed(ways, &amounts, &inside);
-        let entropy_bits = self.entropy(&summed).max(0.0) / std::f64::consts::LN_2;
-        let scale = (summed.ln_total, entropy_bits);
-        let candidates = self.candidates(ways, (&amounts, &inside), scale);
+    /// Pair marginals alone.
+    pub(super) fn pairs(&self) -> Vec<[f64; 5]> {
+        match &self.ways {
+            Some(ways) => self.summed(ways, 1.0).all_pairs(self),
+            None => {
+                let ways = Ways::<Wide>::of(&self.model, &self.pair_amounts());
+                self.summed(&ways, 1.0).all_pairs(self)
+            }
+        }
+    }
+
+    /// Pair marginals of the square root of the posterior, scaled to sum to 1. There an alternative
+    /// of one in a million still counts for a thousandth: it shows where doubt is left.
+    pub(super) fn doubt(&self) -> Vec<[f64; 5]> {
+        match &self.ways {
+            Some(ways) => self.summed(&ways.root(), 0.5).all_pairs(self),
+            None => {
+                let ways = Ways::<Wide>::of(&self.model, &self.pair_amounts());
+                self.summed(&ways.root(), 0.5).all_pairs(self)
+            }
+        }
+    }
+
+    fn sum<A: Amount>(&self, ways: &Ways<A>) -> Marginals {
+        let summed = self.summed(ways, 1.0);
+        let entropy = self.entropy(&summed);
         let mut shares = summed.families.clone();
         for (layout, share) in self.layouts.iter().zip(&summed.layouts) {
             if let Some(sum) = layout.end.and_then(|end| shares.get_mut(end)) {
@@ -240,34 +239,34 @@ impl Belief {
         let mut families: Vec<(Family, f64)> =
             ends.map(|(end, share)| (end.family.clone(), share)).collect();
         families.sort_by(|a, b| b.1.total_cmp(&a.1));
-        Posterior {
+        Marginals {
             pins: self.pins(),
-            pairs: summed.all_pairs(self),
-            best: candidates.first().cloned().unwrap_or_default(),
-            candidates,
             families,
-            entropy_bits,
+            entropy_bits: entropy.max(0.0) / std::f64::consts::LN_2,
+            ln_total: summed.ln_total,
+            pairs: summed.all_pairs(self),
         }
     }
 
-    /// Sums over everything.
-    fn summed<A: Amount>(
-        &self,
-        ways: &Ways<A>,
-        amounts: &Amounts<A>,
-        inside: &Inside<A>,
-    ) -> Summed {
+    /// Sums over everything, with `ways` raised to this power already.
+    fn summed<A: Amount>(&self, ways: &Ways<A>, power: f64) -> Summed {
         let model = &*self.model;
-        let around = model.outside(amounts, inside);
-        let totals = model.totals(inside);
-        let free_share = A::from_ln(self.ln_free_share);
+        let amounts = ways.sums(model);
+        let inside = model.inside(&amounts);
+        let around = model.outside(&amounts, &inside, power);
+        let totals = model.totals(&inside, power);
+        let free_share = A::from_ln(self.ln_free_share * power);
         let free = totals.iter().fold(A::ZERO, |sum, &each| sum.plus(each)).times(free_share);
-        let laid =
-            self.layouts.iter().map(|layout| A::from_ln(self.ln_amount(layout) + layout.ln_prior));
+        let laid = self
+            .layouts
+            .iter()
+            .map(|layout| A::from_ln((self.ln_amount(layout) + layout.ln_prior) * power));
         let laid: Vec<A> = laid.collect();
         let total = laid.iter().fold(free, |sum, &each| sum.plus(each));
+        // Of a root only the rough shape is wanted.
+        let nothing = if power < 1.0 { 1e-6 } else { NOTHING };
         let mut pairs = vec![[0.0; 5]; self.ln_odds.len()];
-        self.spread(ways, amounts, &around, (free_share, total), &mut pairs);
+        self.spread(ways, &amounts, &around, (free_share, total, nothing), &mut pairs);
         Summed {
             pairs,
             families: totals.iter().map(|t| t.times(free_share).share_of(total)).collect(),
@@ -282,7 +281,7 @@ impl Belief {
         ways: &Ways<A>,
         amounts: &Amounts<A>,
         around: &Amounts<A>,
-        (free_share, total): (A, A),
+        (free_share, total, nothing): (A, A, f64),
         pairs: &mut [[f64; 5]],
     ) {
         let model = &*self.model;
@@ -298,7 +297,7 @@ impl Belief {
             for (rank, &mask) in model.masks.lists[kind.size].iter().enumerate() {
                 let at = rank * kind.slots + kind.slot;
                 let around = around[at].times(free_share).over(total);
-                if around.times(amounts[at]).plain() < NOTHING {
+                if around.times(amounts[at]).plain() < nothing {
                     continue;
                 }
                 local.fill(0.0);

@@ -61,15 +61,9 @@ pub(super) struct Step {
     /// Per mask of the level, `per_mask` times: rank of the group's pins, rank of the rest.
     moves: Vec<[u16; 2]>,
     per_mask: usize,
-    /// How many states the level has, and the one below.
-    width: usize,
-    width_below: usize,
-    /// How many kinds are of this size.
-    slots: usize,
 }
 
 /// Adding a group of the kind in `slot` leads from each of `len` states on to its counterpart.
-/// At most [`RUN_MOST`], so that loops over a run can be laid out flat.
 #[derive(Clone, Copy, Debug)]
 struct Run {
     slot: usize,
@@ -77,9 +71,6 @@ struct Run {
     to: usize,
     len: usize,
 }
-
-/// The longest run.
-const RUN_MOST: usize = 4;
 
 /// One amount per set of pins and state: per level, per mask, per state.
 pub(super) type Sums<A> = Vec<Vec<A>>;
@@ -148,15 +139,22 @@ impl Lattice {
         for (size, level) in self.levels.iter().enumerate() {
             let (lower, upper) = sums.split_at_mut(size);
             for step in &level.steps {
+                let width = self.levels[size - step.size].width();
                 let below = lower[size - step.size].as_slice();
                 let block = blocks[step.size].as_slice();
-                for run in &step.runs {
-                    let upper = upper[0].as_mut_slice();
-                    match run.len {
-                        1 => step.build::<A, 1>(run, block, below, upper),
-                        2 => step.build::<A, 2>(run, block, below, upper),
-                        3 => step.build::<A, 3>(run, block, below, upper),
-                        _ => step.build::<A, RUN_MOST>(run, block, below, upper),
+                let slots = block.len() / masks.lists[step.size].len();
+                let rows = upper[0].chunks_exact_mut(level.width());
+                for (row, moves) in rows.zip(step.moves.chunks_exact(step.per_mask)) {
+                    for &[taken, rest] in moves {
+                        let rest = &below[usize::from(rest) * width..][..width];
+                        let taken = &block[usize::from(taken) * slots..][..slots];
+                        for run in &step.runs {
+                            let amount = taken[run.slot];
+                            let rest = &rest[run.from..][..run.len];
+                            for (sum, &rest) in row[run.to..][..run.len].iter_mut().zip(rest) {
+                                *sum = sum.plus(amount.times(rest));
+                            }
+                        }
                     }
                 }
             }
@@ -169,6 +167,7 @@ impl Lattice {
     /// level, mask and state what goes with exactly that, and is used up.
     pub fn outside<A: Amount>(
         &self,
+        masks: &Masks,
         blocks: &Blocks<A>,
         inside: &Sums<A>,
         mut ends: Sums<A>,
@@ -177,18 +176,31 @@ impl Lattice {
         for (size, level) in self.levels.iter().enumerate().rev() {
             let (lower, upper) = ends.split_at_mut(size);
             for step in &level.steps {
+                let width = self.levels[size - step.size].width();
+                let below = lower[size - step.size].as_mut_slice();
                 let built = inside[size - step.size].as_slice();
                 let block = blocks[step.size].as_slice();
-                for run in &step.runs {
-                    let upper = upper[0].as_slice();
-                    let below = lower[size - step.size].as_mut_slice();
-                    let around = around[step.size].as_mut_slice();
-                    let of = (block, built, upper);
-                    match run.len {
-                        1 => step.unbuild::<A, 1>(run, of, below, around),
-                        2 => step.unbuild::<A, 2>(run, of, below, around),
-                        3 => step.unbuild::<A, 3>(run, of, below, around),
-                        _ => step.unbuild::<A, RUN_MOST>(run, of, below, around),
+                let around = around[step.size].as_mut_slice();
+                let slots = block.len() / masks.lists[step.size].len();
+                let rows = upper[0].chunks_exact(level.width());
+                for (row, moves) in rows.zip(step.moves.chunks_exact(step.per_mask)) {
+                    for &[taken, rest] in moves {
+                        let built = &built[usize::from(rest) * width..][..width];
+                        let below = &mut below[usize::from(rest) * width..][..width];
+                        let block = &block[usize::from(taken) * slots..][..slots];
+                        let around = &mut around[usize::from(taken) * slots..][..slots];
+                        for run in &step.runs {
+                            let amount = block[run.slot];
+                            let mut sum = around[run.slot];
+                            let built = &built[run.from..][..run.len];
+                            let below = &mut below[run.from..][..run.len];
+                            let row = &row[run.to..][..run.len];
+                            for ((&up, &built), below) in row.iter().zip(built).zip(below) {
+                                sum = sum.plus(up.times(built));
+                                *below = below.plus(up.times(amount));
+                            }
+                            around[run.slot] = sum;
+                        }
                     }
                 }
             }
@@ -223,60 +235,6 @@ impl Lattice {
 
     fn kind(&self, size: usize, slot: usize) -> usize {
         self.kinds.iter().take_while(|kind| (kind.size, kind.slot) != (size, slot)).count()
-    }
-}
-
-impl Step {
-    /// Adds to `upper` all that this run builds of groups and what is built `below` them.
-    fn build<A: Amount, const LEN: usize>(
-        &self,
-        run: &Run,
-        block: &[A],
-        below: &[A],
-        upper: &mut [A],
-    ) {
-        let rows = upper.chunks_exact_mut(self.width);
-        for (row, moves) in rows.zip(self.moves.chunks_exact(self.per_mask)) {
-            let mut sums = [A::ZERO; LEN];
-            for &[taken, rest] in moves {
-                let amount = block[usize::from(taken) * self.slots + run.slot];
-                let rest = &below[usize::from(rest) * self.width_below + run.from..][..LEN];
-                for (sum, &rest) in sums.iter_mut().zip(rest) {
-                    *sum = sum.plus(amount.times(rest));
-                }
-            }
-            for (to, sum) in row[run.to..][..LEN].iter_mut().zip(sums) {
-                *to = to.plus(sum);
-            }
-        }
-    }
-
-    /// Hands what goes with the row of each mask on: to its groups, `around` them, and to what
-    /// is `below`. The three sums read are of groups, of what is built below, and of the rows.
-    fn unbuild<A: Amount, const LEN: usize>(
-        &self,
-        run: &Run,
-        (block, built, upper): (&[A], &[A], &[A]),
-        below: &mut [A],
-        around: &mut [A],
-    ) {
-        let rows = upper.chunks_exact(self.width);
-        for (row, moves) in rows.zip(self.moves.chunks_exact(self.per_mask)) {
-            let mut ups = [A::ZERO; LEN];
-            ups.copy_from_slice(&row[run.to..][..LEN]);
-            for &[taken, rest] in moves {
-                let at = usize::from(taken) * self.slots + run.slot;
-                let amount = block[at];
-                let from = usize::from(rest) * self.width_below + run.from;
-                let (built, below) = (&built[from..][..LEN], &mut below[from..][..LEN]);
-                let mut sum = A::ZERO;
-                for ((&up, &built), below) in ups.iter().zip(built).zip(below) {
-                    sum = sum.plus(up.times(built));
-                    *below = below.plus(up.times(amount));
-                }
-                around[at] = around[at].plus(sum);
-            }
-        }
     }
 }
 
@@ -371,7 +329,6 @@ fn steps(kinds: &[Kind], levels: &[Level], size: usize, masks: &Masks) -> Vec<St
             match runs.last_mut() {
                 Some(run)
                     if run.slot == kind.slot
-                        && run.len < RUN_MOST
                         && (run.from + run.len, run.to + run.len) == (from, to) =>
                 {
                     run.len += 1;
@@ -383,9 +340,7 @@ fn steps(kinds: &[Kind], levels: &[Level], size: usize, masks: &Masks) -> Vec<St
     let step = |(size_of_group, runs)| {
         let moves = moves(masks, size, size_of_group);
         let per_mask = moves.len() / masks.lists[size].len();
-        let slots = kinds.iter().filter(|kind| kind.size == size_of_group).count();
-        let [width, width_below] = [size, size - size_of_group].map(|size| levels[size].width());
-        Step { size: size_of_group, runs, moves, per_mask, width, width_below, slots }
+        Step { size: size_of_group, runs, moves, per_mask }
     };
     by_size.into_iter().map(step).collect()
 }

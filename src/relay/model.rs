@@ -82,14 +82,6 @@ impl Model {
         self.contacts.kinds.iter().chain(&self.extras.kinds)
     }
 
-    /// How many sets of pins a kind (numbered as in [`Model::kinds`]) may be on.
-    pub fn masks_of(&self, kind: usize) -> usize {
-        let contacts = &self.contacts.kinds;
-        let extra = kind.checked_sub(contacts.len()).and_then(|extra| self.extras.kinds.get(extra));
-        let kind = contacts.get(kind).or(extra);
-        kind.map_or(1, |kind| self.masks.lists[kind.size].len())
-    }
-
     /// What `of` says for each kind (numbered as in [`Model::kinds`]), rank and mask.
     pub fn amounts<A: Amount>(&self, of: impl Fn(usize, usize, u16) -> A) -> Amounts<A> {
         let first = self.contacts.kinds.len();
@@ -131,8 +123,8 @@ impl Model {
         Inside { contacts, extras, anywhere }
     }
 
-    /// Per family: the amount of all its labellings.
-    pub fn totals<A: Amount>(&self, inside: &Inside<A>) -> Vec<A> {
+    /// Per family: the amount of all its labellings, whose prior is raised to this power.
+    pub fn totals<A: Amount>(&self, inside: &Inside<A>, power: f64) -> Vec<A> {
         let mut totals = Vec::with_capacity(self.ends.len());
         for alike in self.ends_by_level() {
             let extras: Vec<usize> = alike.iter().map(|end| self.extra(end.extras)).collect();
@@ -143,7 +135,7 @@ impl Model {
                 }
             }
             let each = alike.iter().zip(sums);
-            totals.extend(each.map(|(end, sum)| sum.times(A::from_ln(end.ln_each))));
+            totals.extend(each.map(|(end, sum)| sum.times(A::from_ln(end.ln_each * power))));
         }
         totals
     }
@@ -168,8 +160,13 @@ impl Model {
         })
     }
 
-    /// Per group: the amount of everything that goes with it.
-    pub fn outside<A: Amount>(&self, amounts: &Amounts<A>, inside: &Inside<A>) -> Amounts<A> {
+    /// Per group: the amount of everything that goes with it, with priors raised to this power.
+    pub fn outside<A: Amount>(
+        &self,
+        amounts: &Amounts<A>,
+        inside: &Inside<A>,
+        power: f64,
+    ) -> Amounts<A> {
         let states = self.extra_states();
         let mut with_contacts = self.contacts.nothing::<A>(&self.masks);
         let mut anywhere = vec![A::ZERO; inside.anywhere.len()];
@@ -178,7 +175,7 @@ impl Model {
             let ends: Vec<(usize, usize, A)> = alike
                 .iter()
                 .map(|end| {
-                    let each = A::from_ln(end.ln_each);
+                    let each = A::from_ln(end.ln_each * power);
                     (end.contacts.1, self.extra(end.extras), each)
                 })
                 .collect();
@@ -204,10 +201,10 @@ impl Model {
                 row.copy_from_slice(&anywhere[usize::from(mask) * states + first..][..width]);
             }
         }
-        let of = amounts;
+        let (masks, of) = (&self.masks, amounts);
         Amounts {
-            contacts: self.contacts.outside(&of.contacts, &inside.contacts, with_contacts),
-            extras: self.extras.outside(&of.extras, &inside.extras, with_extras),
+            contacts: self.contacts.outside(masks, &of.contacts, &inside.contacts, with_contacts),
+            extras: self.extras.outside(masks, &of.extras, &inside.extras, with_extras),
         }
     }
 

@@ -3,9 +3,10 @@
 //! of the predicted outcome less the entropy of the channel itself. What a placement is for is
 //! left to [`Why`]; when to stop, to the guide.
 
-use super::evidence::{Channel, Level, Status};
+use super::belief::Belief;
+use super::evidence::{Channel, Level, Status, Weights};
 use super::pair::Pair;
-use super::posterior::Posterior;
+use super::posterior::{Posterior, coil};
 use super::why::Why;
 use std::collections::BTreeSet;
 
@@ -34,6 +35,8 @@ pub struct Situation {
     /// The pins that are driven, once the coil is known and may be driven: every touch but
     /// those on this very pair then shows both states. `None`: at rest only.
     pub drive: Option<Pair>,
+    /// Whether a coil is going to be driven as soon as it is known.
+    pub may_drive: bool,
     /// Pairs that cannot be reached.
     pub unreachable: BTreeSet<Pair>,
     /// What hands cost.
@@ -49,6 +52,7 @@ impl Default for Situation {
         Self {
             leads: None,
             drive: None,
+            may_drive: true,
             unreachable: BTreeSet::new(),
             costs: Costs::default(),
             channel: Channel::default(),
@@ -74,26 +78,30 @@ pub struct Probe {
     pub why: Why,
 }
 
-/// The next placement, by what `posterior` says; `None` if every pair is
+/// The next placement, by what `belief` and its own `posterior` say; `None` if every pair is
 /// unreachable or no placement can tell anything.
 ///
-/// While much is unknown that is the placement with the most information per second. (Looking one
-/// placement further was measured: ten times the work, and no placement in a hundred saved.) When
-/// little is left, the aim is no longer to learn but to be sure: then it is the placement that
-/// shrinks the square root of the posterior most, in which rare alternatives weigh more.
+/// While much is unknown that is the placement with the most information per second, on small
+/// parts together with the one after it. When little is left, the aim is no longer to learn but
+/// to be sure: then it is the placement that shrinks the square root of the posterior most, in
+/// which rare alternatives weigh more.
 #[must_use]
-pub fn choose(posterior: &Posterior, situation: &Situation) -> Option<Probe> {
+pub fn choose(belief: &Belief, posterior: &Posterior, situation: &Situation) -> Option<Probe> {
     let mut rated = rate_all(&posterior.pairs, situation);
     rated.retain(|rated| rated.information_bits > 1e-12);
     rated.sort_by(|a, b| b.per_second().total_cmp(&a.per_second()));
     let best = if posterior.entropy_bits < PROVING_BITS {
-        let doubt = doubt(posterior);
-        let given = [false, true].map(|toggle| outcomes(toggle, situation.channel));
+        let doubt = belief.doubt();
         let scored = rated.iter().map(|rated| {
             let index = rated.pair.index();
-            let given = &given[usize::from(rated.toggle)];
-            (rated, settled(&posterior.pairs[index], &doubt[index], given) / rated.cost_s)
+            let given = outcomes(rated.toggle, situation.channel);
+            (rated, settled(&posterior.pairs[index], &doubt[index], &given) / rated.cost_s)
         });
+        scored.max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.pair.cmp(&a.0.pair)))?.0
+    } else if posterior.pins <= LOOK_AHEAD_PINS && posterior.entropy_bits > LOOK_AHEAD_BITS {
+        rated.truncate(LOOK_AHEAD_WIDTH);
+        let ahead = |rated: &Rated| look_ahead(belief, posterior, situation, rated);
+        let scored = rated.iter().map(|rated| (rated, ahead(rated)));
         scored.max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.pair.cmp(&a.0.pair)))?.0
     } else {
         rated.first()?
@@ -109,29 +117,46 @@ pub fn choose(posterior: &Posterior, situation: &Situation) -> Option<Probe> {
     })
 }
 
-/// Pair marginals of the square root of the posterior, as good as the candidates tell it. There an
-/// alternative of one in a million still counts for a thousandth: it shows where doubt is left.
-/// The candidates are rooted one by one; what is left of a status beyond them counts as one more.
-/// (The exact sum over all partitions takes another pass, and saves no placement in a hundred.)
-fn doubt(posterior: &Posterior) -> Vec<[f64; 5]> {
-    let index = posterior.pairs.iter().enumerate();
-    let of = |(index, of): (usize, &[f64; 5])| {
-        let (lo, hi) = Pair::at(index);
-        let (mut left, mut roots) = (*of, [0.0; 5]);
-        for (candidate, p) in &posterior.candidates {
-            let status = candidate.status(Pair::ordered(lo, hi)) as usize;
-            left[status] -= p;
-            roots[status] += p.sqrt();
-        }
-        roots.iter_mut().zip(left).for_each(|(root, left)| *root += left.max(0.0).sqrt());
-        let sum: f64 = roots.iter().sum();
-        roots.map(|root| root / sum.max(f64::MIN_POSITIVE))
-    };
-    index.map(of).collect()
-}
-
 /// Below this entropy the aim is to be sure, not to learn.
 const PROVING_BITS: f64 = 4.0;
+
+/// Looking one placement further pays while much is unknown; with a few candidates left the
+/// placement that tells most is as good.
+const LOOK_AHEAD_BITS: f64 = 9.0;
+const LOOK_AHEAD_PINS: usize = 8;
+const LOOK_AHEAD_WIDTH: usize = 3;
+
+/// Above this probability a coil counts as known when looking ahead.
+const KNOWN: f64 = 0.99;
+
+/// Information per second of this placement and the best one after it.
+fn look_ahead(belief: &Belief, posterior: &Posterior, situation: &Situation, first: &Rated) -> f64 {
+    let given = outcomes(first.toggle, situation.channel);
+    let pair = posterior.pairs[first.pair.index()];
+    let (mut bits, mut cost_s) = (first.information_bits, first.cost_s);
+    for outcome in 0..OUTCOMES {
+        let likely: [f64; 5] = std::array::from_fn(|status| given[status][outcome]);
+        let p: f64 = likely.iter().zip(pair).map(|(given, p)| given * p).sum();
+        if p < 1e-3 {
+            continue;
+        }
+        let mut after = belief.clone();
+        after.observe(first.pair, &Weights(likely.map(|p| p.max(1e-18).ln())));
+        let pairs = after.pairs();
+        let coil = coil(posterior.pins, &pairs).filter(|(_, p)| *p > KNOWN && situation.may_drive);
+        let then = Situation {
+            leads: Some(hands(first.pair, situation.leads)),
+            drive: situation.drive.or(coil.map(|(pair, _)| pair)),
+            ..situation.clone()
+        };
+        let next = rate_all(&pairs, &then);
+        if let Some(next) = next.iter().max_by(|a, b| a.per_second().total_cmp(&b.per_second())) {
+            bits += p * next.information_bits;
+            cost_s += p * next.cost_s;
+        }
+    }
+    bits / cost_s.max(1e-3)
+}
 
 /// How many placements from here, by the entropy that is left and the usual yield of one.
 fn placements_left(posterior: &Posterior, situation: &Situation) -> Option<f64> {
@@ -157,8 +182,8 @@ impl Rated {
 
 fn rate_all(pairs: &[[f64; 5]], situation: &Situation) -> Vec<Rated> {
     let costs = &situation.costs;
-    let rest = Given::new(outcomes(false, situation.channel));
-    let both = Given::new(outcomes(true, situation.channel));
+    let rest = outcomes(false, situation.channel);
+    let both = outcomes(true, situation.channel);
     let index = pairs.iter().enumerate();
     let rate = |(index, of): (usize, &[f64; 5])| {
         let (lo, hi) = Pair::at(index);
@@ -215,25 +240,12 @@ fn outcomes(toggle: bool, channel: Channel) -> [[f64; OUTCOMES]; 5] {
     })
 }
 
-/// The probability of each outcome given each status, and the entropy of each of those.
-struct Given {
-    outcomes: [[f64; OUTCOMES]; 5],
-    noise: [f64; 5],
-}
-
-impl Given {
-    fn new(outcomes: [[f64; OUTCOMES]; 5]) -> Self {
-        let noise = std::array::from_fn(|status| entropy(&outcomes[status]));
-        Self { outcomes, noise }
-    }
-}
-
 /// Expected information about a pair's status, in bits.
-fn information(pair: &[f64; 5], given: &Given) -> f64 {
+fn information(pair: &[f64; 5], given: &[[f64; OUTCOMES]; 5]) -> f64 {
     let mut predicted = [0.0; OUTCOMES];
     let mut noise = 0.0;
-    for ((given, each), &p) in given.outcomes.iter().zip(given.noise).zip(pair) {
-        noise += p * each;
+    for (given, &p) in given.iter().zip(pair) {
+        noise += p * entropy(given);
         predicted.iter_mut().zip(given).for_each(|(sum, each)| *sum += p * each);
     }
     (entropy(&predicted) - noise).max(0.0)
@@ -256,39 +268,40 @@ fn entropy(of: &[f64]) -> f64 {
 
 #[cfg(test)]
 mod tests {
-    use super::super::belief::Belief;
     use super::super::family::Family;
     use super::super::prior::Prior;
     use super::*;
 
-    fn begun() -> Posterior {
-        Belief::new(&Prior::only(5, [(Family::relay(0, 0, 1), 1.0)])).posterior()
+    fn begun() -> (Belief, Posterior) {
+        let belief = Belief::new(&Prior::only(5, [(Family::relay(0, 0, 1), 1.0)]));
+        let posterior = belief.posterior();
+        (belief, posterior)
     }
 
     #[test]
     fn what_cannot_be_reached_is_never_asked_for() {
-        let posterior = begun();
+        let (belief, posterior) = begun();
         let mut situation = Situation::default();
         for _ in Pair::all(5) {
-            let probe = choose(&posterior, &situation).unwrap();
+            let probe = choose(&belief, &posterior, &situation).unwrap();
             let pair = Pair::new(probe.red, probe.black).unwrap();
             assert!(situation.unreachable.insert(pair), "{pair:?} was asked for again");
         }
-        assert_eq!(choose(&posterior, &situation), None);
+        assert_eq!(choose(&belief, &posterior, &situation), None);
     }
 
     #[test]
     fn one_lead_moves_where_placements_tell_the_same() {
-        let posterior = begun();
+        let (belief, posterior) = begun();
         let situation = Situation { leads: Some((3, 1)), ..Situation::default() };
-        let probe = choose(&posterior, &situation).unwrap();
+        let probe = choose(&belief, &posterior, &situation).unwrap();
         let moved = usize::from(probe.red != 3) + usize::from(probe.black != 1);
         assert_eq!(moved, 1, "{probe:?}");
     }
 
     #[test]
     fn the_driven_pair_itself_is_only_seen_at_rest() {
-        let posterior = begun();
+        let (_, posterior) = begun();
         let coil = Pair::ordered(0, 4);
         let situation = Situation { drive: Some(coil), ..Situation::default() };
         let rated = rate_all(&posterior.pairs, &situation);
@@ -298,17 +311,16 @@ mod tests {
     #[test]
     fn a_look_in_both_states_tells_more_than_one_at_rest() {
         let even = [0.2; 5];
-        let [rest, both] =
-            [false, true].map(|toggle| Given::new(outcomes(toggle, Channel::default())));
+        let [rest, both] = [false, true].map(|toggle| outcomes(toggle, Channel::default()));
         assert!(information(&even, &both) > information(&even, &rest) + 0.5);
         assert!(information(&[1.0, 0.0, 0.0, 0.0, 0.0], &both) < 1e-12);
     }
 
     #[test]
     fn costs_that_are_no_numbers_do_not_panic() {
-        let posterior = begun();
+        let (belief, posterior) = begun();
         let costs = Costs { one_lead_s: f64::NAN, two_leads_s: -1.0, toggle_s: f64::INFINITY };
         let situation = Situation { costs, confidence: f64::NAN, ..Situation::default() };
-        let _ = choose(&posterior, &situation);
+        let _ = choose(&belief, &posterior, &situation);
     }
 }

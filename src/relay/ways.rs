@@ -42,15 +42,15 @@ impl<A: Amount> Ways<A> {
         }
     }
 
+    /// The square root of each.
+    pub fn root(&self) -> Self {
+        let root = |ways: &Vec<A>| ways.iter().map(|way| way.root()).collect();
+        Self(self.0.iter().map(root).collect())
+    }
+
     /// The arrangements of a kind (numbered as in [`Model::kinds`]) on the mask of this rank.
     pub fn on(&self, kind: usize, rank: usize, arrangements: usize) -> &[A] {
         &self.0[kind][rank * arrangements..][..arrangements]
-    }
-
-    /// One arrangement of a kind on the mask of this rank.
-    pub fn one(&self, model: &Model, kind: usize, rank: usize, arrangement: usize) -> A {
-        let arrangements = self.0[kind].len() / model.masks_of(kind);
-        self.0[kind][rank * arrangements + arrangement]
     }
 
     /// All arrangements of each group together.

@@ -166,7 +166,7 @@ fn search_plan(record: &Record, insight: &Insight, terms: &Terms) -> Option<Plan
 
 /// The most informative placement, unless it would tell next to nothing.
 fn worthwhile(record: &Record, insight: &Insight, situation: &Situation) -> Option<Plan> {
-    let probe: Probe = choose(&insight.posterior, situation)?;
+    let probe: Probe = choose(&insight.belief, &insight.posterior, situation)?;
     let unknown_bits = insight.posterior.entropy_bits;
     let enough = INFORMATION_SHARE_MIN * unknown_bits.min(1.0);
     if unknown_bits > NEARLY_SURE_BITS && probe.information_bits < enough {
@@ -256,7 +256,7 @@ pub fn rest_capture(record: &Record, pair: Pair) -> Option<&Capture> {
 pub fn placements_left(record: &Record, insight: &Insight, terms: &Terms) -> Option<f64> {
     let driven = !insight.drives.is_empty();
     let situation = situation(record, insight, terms, driven);
-    choose(&insight.posterior, &situation)?.placements_left
+    choose(&insight.belief, &insight.posterior, &situation)?.placements_left
 }
 
 /// Every contact that a partition claims, as pairs: each pin of a side against the first pin of
@@ -327,6 +327,7 @@ fn situation(record: &Record, insight: &Insight, terms: &Terms, driven: bool) ->
     Situation {
         leads: record.leads.map(|way| (way.red(), way.black())),
         drive: insight.coils.first().filter(|_| driven).map(|coil| coil.pair),
+        may_drive: !record.drive_refused,
         unreachable: record.unreachable.clone(),
         costs: terms.costs,
         channel: terms.channel,

@@ -24,6 +24,8 @@ pub struct Insight {
     pub effect: DriveEffect,
     /// The touches as evidence.
     pub touches: Vec<Touch>,
+    /// The belief.
+    pub belief: Belief,
     /// What it says.
     pub posterior: Posterior,
     /// The coils, the most measured first.
@@ -67,12 +69,13 @@ impl Insight {
         let coil = likely_coil(record);
         let mut looks = Looks::new(&effect, coil);
         let touches: Vec<Touch> = record.touches.iter().filter_map(|t| looks.touch(t)).collect();
-        let posterior = believe(&touches, terms, prior).posterior();
+        let belief = believe(&touches, terms, prior);
+        let posterior = belief.posterior();
         let coils = coils(record, &posterior);
         let drives = drives(record, terms, &coils);
         let top = drives.ladder.last().map_or(0.0, volts);
         let may_move = Looks::new(&effect, coil).untried(top);
-        Self { effect, touches, posterior, coils, drives, may_move }
+        Self { effect, touches, belief, posterior, coils, drives, may_move }
     }
 
     /// Whether the pair shares no pin with a coil that may be driven, so that it can be watched
