@@ -80,7 +80,7 @@ impl<S: AsRef<str>> fmt::Display for Named<'_, S> {
                 write!(f, "to see whether {} belong together", both(*pair))
             }
             Why::Tell { pair, either, or } => {
-                write!(f, "{} are either {} or {}", both(*pair), said(*either), said(*or))
+                write!(f, "to tell whether {} are {} or {}", both(*pair), said(*either), said(*or))
             }
             Why::Confirm { pair, believed } => {
                 write!(f, "to make sure that {} are {}", both(*pair), said(*believed))
@@ -108,7 +108,7 @@ mod tests {
         let pair = Pair::ordered(1, 3);
         let why = Why::Tell { pair, either: Status::Break, or: Status::Open };
         let names = ["30", "87", "87a", "85", "86"];
-        assert_eq!(why.named(&names).to_string(), "87 and 85 are either a break contact or apart");
+        assert_eq!(why.named(&names).to_string(), "to tell whether 87 and 85 are a break contact or apart");
         assert_eq!(
             Why::FindCoil { pair }.named(&["A"; 1]).to_string(),
             "to find the coil: ? and ? may be it"
