@@ -224,7 +224,7 @@ fn the_demonstration_shows_everything_and_says_that_it_is_simulated() {
     assert!(!report.is_null() && first[3].contains(&b','));
     for _ in 0..2 {
         let again = Program::run(&["report", &job.word()]).exits(0);
-        assert_eq!(again.lines.len(), 3, "{again:?}");
+        assert_eq!(again.lines.len(), 4, "{again:?}");
         assert_eq!(files.map(read), first, "not the same bytes");
     }
     let json = Program::run(&["report", "--json", &job.word()]).exits(0);

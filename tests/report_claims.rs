@@ -231,7 +231,7 @@ fn files_are_replaced_whole_and_links_are_not_followed() {
         assert_eq!(fs::read_to_string(path).unwrap(), text);
     }
     assert_eq!(fs::read(&precious).unwrap(), b"precious");
-    assert_eq!(fs::read_dir(dir.path()).unwrap().count(), 4, "no temporary file stays");
+    assert_eq!(fs::read_dir(dir.path()).unwrap().count(), 5, "no temporary file stays");
     let error = write_all(&dir.path().join("nowhere"), &report).unwrap_err();
     assert!(error.to_string().contains("report.html") && !error.hint().is_empty());
 }

@@ -108,7 +108,10 @@ mod tests {
         let pair = Pair::ordered(1, 3);
         let why = Why::Tell { pair, either: Status::Break, or: Status::Open };
         let names = ["30", "87", "87a", "85", "86"];
-        assert_eq!(why.named(&names).to_string(), "to tell whether 87 and 85 are a break contact or apart");
+        assert_eq!(
+            why.named(&names).to_string(),
+            "to tell whether 87 and 85 are a break contact or apart"
+        );
         assert_eq!(
             Why::FindCoil { pair }.named(&["A"; 1]).to_string(),
             "to find the coil: ? and ? may be it"
