@@ -68,6 +68,8 @@ pub(super) enum SchemaWord {
     Profile,
     /// A relay file of the simulated bench
     Relay,
+    /// The result of `analyse` and `output`
+    Output,
 }
 
 impl From<SchemaWord> for Schema {
@@ -78,6 +80,7 @@ impl From<SchemaWord> for Schema {
             SchemaWord::Report => Self::Report,
             SchemaWord::Profile => Self::Profile,
             SchemaWord::Relay => Self::Relay,
+            SchemaWord::Output => Self::Output,
         }
     }
 }

@@ -7,13 +7,17 @@
 mod error;
 mod fast;
 mod header;
+mod parquet;
 mod row;
+mod shape;
 mod stamp;
 mod tail;
+mod thrift;
 mod write;
 
 pub use error::{LogError, LogNotWritten};
 pub use header::Columns;
+pub use parquet::ParquetWriter;
 pub use tail::GoneOn;
 pub use write::{Durable, LogWriter};
 

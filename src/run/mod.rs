@@ -7,6 +7,7 @@ mod analyse;
 mod arrivals;
 mod bench;
 mod demo;
+mod export;
 mod failure;
 mod identify;
 mod instrument;

@@ -31,6 +31,8 @@ pub enum Schema {
     Profile,
     /// A relay file of the simulated bench.
     Relay,
+    /// The result of an output's analysis.
+    Output,
 }
 
 /// Renders the reports of a job.
@@ -121,6 +123,7 @@ pub fn show_schema(schema: Schema) -> Result<Exit, Failure> {
         Schema::Report => crate::report::schema(),
         Schema::Profile => drivers::Profile::schema(),
         Schema::Relay => crate::bench::Part::schema(),
+        Schema::Output => super::analyse::schema(),
     };
     let text = serde_json::to_string_pretty(&schema).map_err(|error| {
         Failure::new(
