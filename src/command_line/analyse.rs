@@ -23,6 +23,9 @@ pub(super) struct Analyse {
     /// Write a page with the chart
     #[arg(long, value_name = "FILE")]
     html: Option<PathBuf>,
+    /// Write the readings as Apache Parquet, for other tools
+    #[arg(long, value_name = "FILE")]
+    parquet: Option<PathBuf>,
 }
 
 impl From<Analyse> for AnalyseTerms {
@@ -33,6 +36,7 @@ impl From<Analyse> for AnalyseTerms {
             value_column: w.value_column,
             json: w.json,
             html: w.html,
+            parquet: w.parquet,
         }
     }
 }

@@ -72,6 +72,8 @@ pub(super) enum SchemaWord {
     Plan,
     /// A panel file
     Panel,
+    /// The result of `analyse` and `output`
+    Output,
 }
 
 impl From<SchemaWord> for Schema {
@@ -84,6 +86,7 @@ impl From<SchemaWord> for Schema {
             SchemaWord::Relay => Self::Relay,
             SchemaWord::Plan => Self::Plan,
             SchemaWord::Panel => Self::Panel,
+            SchemaWord::Output => Self::Output,
         }
     }
 }

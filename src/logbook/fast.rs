@@ -5,6 +5,7 @@
 
 use super::header::{Field, Layout, Unit};
 use super::row::OVERLOAD_FROM;
+use super::shape::RowShape;
 
 const POWERS: [f64; 23] = [
     1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15, 1e16,
@@ -31,8 +32,21 @@ pub(super) fn rows(
     let room = most.saturating_sub(batch.t.len());
     batch.t.reserve(room);
     batch.x.reserve(room);
+    // Most rows have the shape of the row before them.
+    let mut shape: Option<RowShape> = None;
+    let usual = layout.usual();
     for _ in 0..room {
-        let Some((t, x, next)) = row(bytes, at, layout) else { break };
+        let alike = shape.as_ref().and_then(|shape| {
+            let (t, x, next) = shape.read(bytes, at)?;
+            Some((layout.seconds(t), shape.unit.volts(x), next))
+        });
+        let taken = alike.or_else(|| {
+            let (t, x, unit, next) = row(bytes, at, layout)?;
+            let delimiter = layout.delimiter;
+            shape = usual.then(|| RowShape::of(bytes, at, next, delimiter, unit)).flatten();
+            Some((t, x, next))
+        });
+        let Some((t, x, next)) = taken else { break };
         batch.t.push(t - origin);
         batch.x.push(x);
         at = next;
@@ -40,10 +54,10 @@ pub(super) fn rows(
     at
 }
 
-/// The row at `at`: its time, its volts, and where the next row begins.
+/// The row at `at`: its time, its volts and their unit, and where the next row begins.
 #[inline]
-fn row(bytes: &[u8], mut at: usize, layout: &Layout) -> Option<(f64, f64, usize)> {
-    let (mut t, x);
+fn row(bytes: &[u8], mut at: usize, layout: &Layout) -> Option<(f64, f64, Unit, usize)> {
+    let (t, x);
     let mut unit = layout.unit;
     let delimiter = layout.delimiter;
     let mut end;
@@ -81,10 +95,7 @@ fn row(bytes: &[u8], mut at: usize, layout: &Layout) -> Option<(f64, f64, usize)
         b'\r' if bytes.get(at + 1) == Some(&b'\n') => at + 2,
         _ => return None,
     };
-    if layout.per_second != 1.0 {
-        t /= layout.per_second;
-    }
-    Some((t, unit.volts(x), at))
+    Some((layout.seconds(t), unit.volts(x), unit, at))
 }
 
 /// Columns in any order: time, value, unit, and where the last that matters ends.
@@ -140,18 +151,22 @@ fn number(bytes: &[u8], mut at: usize, delimiter: u8) -> Option<(f64, usize)> {
     let size = if b | 0x20 == b'e' {
         let power;
         (power, at) = exponent(bytes, at + 1)?;
-        let power = power - i32::try_from(decimals).ok()?;
-        let scale = *POWERS.get(usize::try_from(power.unsigned_abs()).ok()?)?;
-        let size = if power < 0 { whole / scale } else { whole * scale };
-        if size >= OVERLOAD_FROM {
-            return None;
-        }
-        size
+        scaled(whole, power, decimals)?
     } else {
         whole / *POWERS.get(decimals)?
     };
     let negative = u64::from(sign == b'-') << 63;
     Some((f64::from_bits(size.to_bits() | negative), at))
+}
+
+/// A number of at most 2^53 whose last `decimals` digits stand behind the point, times a power of
+/// ten; nothing where that takes more than one rounding, or is overload.
+#[inline(always)]
+pub(super) fn scaled(whole: f64, power: i32, decimals: usize) -> Option<f64> {
+    let power = power - i32::try_from(decimals).ok()?;
+    let scale = *POWERS.get(usize::try_from(power.unsigned_abs()).ok()?)?;
+    let size = if power < 0 { whole / scale } else { whole * scale };
+    (size < OVERLOAD_FROM).then_some(size)
 }
 
 /// Goes on with `digits` as long as there are any: the number, where it ends, and the byte there.

@@ -72,6 +72,11 @@ pub(super) struct Layout {
 }
 
 impl Layout {
+    /// Seconds from what the time column holds.
+    pub(super) fn seconds(&self, time: f64) -> f64 {
+        if self.per_second == 1.0 { time } else { time / self.per_second }
+    }
+
     /// Time, value, and then no more than unit and overload.
     pub(super) fn usual(&self) -> bool {
         match self.fields.as_slice() {

@@ -8,14 +8,18 @@ mod error;
 mod fast;
 mod header;
 mod log_file;
+mod parquet;
 mod row;
+mod shape;
 mod stamp;
 mod tail;
+mod thrift;
 mod write;
 
 pub use error::{LogError, LogFileError};
 pub use header::Columns;
 pub use log_file::{LogDigest, LogFile, digest, open_whole};
+pub use parquet::ParquetWriter;
 pub use tail::GoneOn;
 pub use write::{Durable, LogWriter};
 

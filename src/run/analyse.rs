@@ -1,7 +1,8 @@
 //! `coilmark analyse`: a recorded log through the reader and the analysis, to one JSON object or a
-//! few lines, and to a page if one is wanted. Reading and analysing share the work as two threads
+//! few lines, and to a page or a Parquet file if one is wanted. Reading and analysing share the work as two threads
 //! with a bounded queue between them; the outcome does not depend on which is faster.
 
+use super::export::Export;
 use super::failure::{Exit, Failure, chain};
 use crate::event::visible;
 use crate::event::{Finding, OutputFinding, VERSION};
@@ -31,6 +32,8 @@ pub struct AnalyseTerms {
     pub json: bool,
     /// Where to write the page.
     pub html: Option<PathBuf>,
+    /// Where to write the readings as Parquet.
+    pub parquet: Option<PathBuf>,
 }
 
 /// The result as scripts read it.
@@ -42,23 +45,50 @@ struct ResultLine<'a> {
     finding: &'a Finding,
 }
 
+/// The same, as its schema says it.
+#[derive(schemars::JsonSchema)]
+#[schemars(title = "The result of `coilmark analyse` and `coilmark output`, one JSON object")]
+#[expect(dead_code, reason = "only its schema is used")]
+struct OutputResult {
+    /// The format's version.
+    v: u32,
+    /// Always `result`.
+    note: String,
+    /// Always `output`.
+    kind: String,
+    #[serde(flatten)]
+    finding: OutputFinding,
+}
+
+/// JSON Schema of an output's result.
+pub(super) fn schema() -> schemars::Schema {
+    schemars::schema_for!(OutputResult)
+}
+
 /// Analyses a log.
 ///
 /// # Errors
-/// [`Failure`] with exit 2 for a log that cannot be used, 5 for a page that cannot be written.
+/// [`Failure`] with exit 2 for a log that cannot be used or would be written over, 5 for a page or
+/// an export that cannot be written.
 pub fn run_analyse(terms: &AnalyseTerms) -> Result<Exit, Failure> {
     let name = terms.log.display().to_string();
     let bad = |e: &LogError| Failure::bad_input(format!("{name}: {}", chain(e)), e.hint());
     let columns = Columns { time: terms.time_column.clone(), value: terms.value_column.clone() };
-    let (described, rows) = if terms.log == Path::new("-") {
-        analysed(io::stdin(), &columns)
+    refuse_writing_over(terms)?;
+    let source: Box<dyn Read + Send> = if terms.log == Path::new("-") {
+        Box::new(io::stdin())
     } else {
-        match File::open(&terms.log) {
-            Ok(file) => analysed(file, &columns),
-            Err(e) => Err(LogError::NotRead(e)),
+        Box::new(File::open(&terms.log).map_err(|e| bad(&LogError::NotRead(e)))?)
+    };
+    let mut export = terms.parquet.as_deref().map(Export::begin).transpose()?;
+    let (described, rows) = match analysed(source, &columns, export.as_mut()) {
+        Ok(outcome) => outcome,
+        Err(e) => {
+            export.into_iter().for_each(Export::give_up);
+            return Err(bad(&e));
         }
-    }
-    .map_err(|e| bad(&e))?;
+    };
+    export.map_or(Ok(()), Export::finish)?;
     let mut finding = described.finding;
     add_rows(&mut finding, &rows);
     if let Some(path) = &terms.html {
@@ -87,6 +117,18 @@ fn add_rows(finding: &mut OutputFinding, rows: &Rows) {
             format!("broken rows left out: {}; the first is data row {row}: {why}", rows.broken);
         finding.warnings.push(visible(&text));
     }
+}
+
+/// The log itself is no place for a page or an export.
+fn refuse_writing_over(terms: &AnalyseTerms) -> Result<(), Failure> {
+    let Ok(log) = terms.log.canonicalize() else { return Ok(()) };
+    for path in terms.html.iter().chain(&terms.parquet) {
+        if path.canonicalize().is_ok_and(|path| path == log) {
+            let message = format!("{}: that is the log itself", path.display());
+            return Err(Failure::bad_input(message, "name another file to write to"));
+        }
+    }
+    Ok(())
 }
 
 fn write_page(path: &Path, page: &str) -> Result<(), Failure> {
@@ -125,6 +167,7 @@ impl Listener for Handing {
 pub(super) fn analysed(
     source: impl Read + Send,
     columns: &Columns,
+    mut export: Option<&mut Export>,
 ) -> Result<(Described, Rows), LogError> {
     let (full, arriving) = sync_channel(BATCHES);
     let (back, empty) = sync_channel(BATCHES);
@@ -138,11 +181,19 @@ pub(super) fn analysed(
             match batch {
                 Batch::Readings(mut t, mut x) => {
                     analysis.extend(&t, &x);
+                    if let Some(export) = export.as_mut() {
+                        export.readings(&t, &x);
+                    }
                     t.clear();
                     x.clear();
                     let _ = back.try_send((t, x));
                 }
-                Batch::Overload(t) => analysis.overload(t),
+                Batch::Overload(t) => {
+                    analysis.overload(t);
+                    if let Some(export) = export.as_mut() {
+                        export.overload(t);
+                    }
+                }
             }
         }
         match reader.join() {

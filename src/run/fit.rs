@@ -95,7 +95,7 @@ fn add_log(raw: &mut RawFit, log: &Path) -> Result<(), Failure> {
         bad(e.to_string(), "name a log that is there, as coilmark analyse takes it")
     })?;
     let (described, _) =
-        analysed(file, &Columns::default()).map_err(|e| bad(chain(&e), e.hint()))?;
+        analysed(file, &Columns::default(), None).map_err(|e| bad(chain(&e), e.hint()))?;
     add_output(raw, &described.finding, Origin::Log)
         .map_err(|problem| bad(problem.into(), "log the output through an alarm"))
 }

@@ -10,6 +10,7 @@ mod board;
 mod demo;
 mod drive;
 mod ease;
+mod export;
 mod failure;
 mod fit;
 mod history;

@@ -36,6 +36,8 @@ pub enum Schema {
     Plan,
     /// A panel file.
     Panel,
+    /// The result of an output's analysis.
+    Output,
 }
 
 /// Renders the reports of a job.
@@ -159,6 +161,7 @@ pub fn show_schema(schema: Schema) -> Result<Exit, Failure> {
         Schema::Relay => crate::bench::Part::schema(),
         Schema::Plan => schemars::schema_for!(crate::event::BoardPlan),
         Schema::Panel => crate::zone::Panel::schema(),
+        Schema::Output => super::analyse::schema(),
     };
     let text = serde_json::to_string_pretty(&schema).map_err(|error| {
         Failure::new(

@@ -50,7 +50,7 @@ pub(super) fn render(
     let origin = Point::new(0.0, 0.0);
     let mut canvas = Canvas::open("log", origin, LEFT + WIDE + 20.0, TOP + HIGH + 50.0, &label);
     draw_axes(&mut canvas, &frame);
-    draw_class(&mut canvas, &frame, class);
+    draw_class(&mut canvas, &frame, finding, class);
     draw_gaps(&mut canvas, &frame, trace);
     draw_windows(&mut canvas, &frame, finding);
     draw_trace(&mut canvas, &frame, trace);
@@ -129,7 +129,12 @@ fn plain(x: f64) -> String {
     if x < 0.0 { format!("\u{2212}{text}") } else { text.into() }
 }
 
-fn draw_class(canvas: &mut Canvas, frame: &Frame, class: Option<(f64, f64, f64)>) {
+fn draw_class(
+    canvas: &mut Canvas,
+    frame: &Frame,
+    finding: &OutputFinding,
+    class: Option<(f64, f64, f64)>,
+) {
     let Some((volts, low, high)) = class else { return };
     let (a, b) = (frame.at(frame.from_s, low), frame.at(frame.to_s, high));
     canvas.rect(a, b, "fill=\"currentColor\" fill-opacity=\"0.06\" stroke=\"none\"");
@@ -138,8 +143,13 @@ fn draw_class(canvas: &mut Canvas, frame: &Frame, class: Option<(f64, f64, f64)>
         canvas.styled_line(Point::new(LEFT, y), Point::new(LEFT + WIDE, y), style);
     }
     let label = format!("{} V class: {} to {} V", plain(volts), plain(low), plain(high));
-    let at = Point::new(LEFT + WIDE - 4.0, a.y.max(b.y) - 5.0);
-    canvas.text(at, "end", "font-size=\"11\"", &label);
+    // Where the trace is at rest for longer, ahead of the alarms or behind them.
+    let on = finding.windows.first().and_then(|w| w.on_at_s).unwrap_or(frame.from_s);
+    let off = finding.windows.last().and_then(|w| w.off_at_s).unwrap_or(frame.to_s);
+    let ahead = on - frame.from_s > frame.to_s - off;
+    let (x, anchor) = if ahead { (LEFT + 4.0, "start") } else { (LEFT + WIDE - 4.0, "end") };
+    let at = Point::new(x, a.y.max(b.y) - 5.0);
+    canvas.text(at, anchor, "font-size=\"11\"", &label);
 }
 
 fn draw_gaps(canvas: &mut Canvas, frame: &Frame, trace: &Trace) {

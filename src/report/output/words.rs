@@ -130,16 +130,18 @@ fn readings(f: &OutputFinding) -> String {
     let c = f.counts;
     let every = c.interval_s.map(|s| format!(", one every {s:.6} s")).unwrap_or_default();
     let also = [
-        (c.overloads, "overload"),
-        (c.gaps, "gaps"),
-        (c.out_of_order, "out of order"),
-        (c.broken_rows, "broken rows"),
-        (c.spikes, "spikes"),
-        (c.dropouts, "dropouts"),
-        (c.bounces, "bounces"),
+        (c.overloads, "overload", "overload"),
+        (c.gaps, "gap", "gaps"),
+        (c.out_of_order, "out of order", "out of order"),
+        (c.broken_rows, "broken row", "broken rows"),
+        (c.spikes, "spike", "spikes"),
+        (c.dropouts, "dropout", "dropouts"),
+        (c.bounces, "bounce", "bounces"),
     ];
-    let also: Vec<String> =
-        also.iter().filter(|(n, _)| *n > 0).map(|(n, what)| format!("{n} {what}")).collect();
+    let said = |(n, one, many): &(u64, &str, &str)| {
+        (*n > 0).then(|| format!("{n} {}", if *n == 1 { one } else { many }))
+    };
+    let also: Vec<String> = also.iter().filter_map(said).collect();
     let also = if also.is_empty() { "nothing left out".into() } else { also.join(", ") };
     format!("{}{every}; {also}", f.readings)
 }
