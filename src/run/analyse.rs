@@ -1,6 +1,7 @@
 //! `coilmark analyse`: a recorded log through the reader and the analysis, to one JSON object or a
-//! few lines, and to a page or a Parquet file if one is wanted. Reading and analysing share the work as two threads
-//! with a bounded queue between them; the outcome does not depend on which is faster.
+//! few lines, and to a page or a Parquet file if one is wanted. Reading and analysing share the
+//! work as two threads with a bounded queue between them; the outcome does not depend on which is
+//! faster.
 
 use super::export::Export;
 use super::failure::{Exit, Failure, chain};
