@@ -59,7 +59,7 @@ impl Learnt {
     /// in the ratio, so the stated one is on the safe side.
     ///
     /// # Errors
-    /// [`BadMeasurement`] where the values cannot be of such a source.
+    /// `BadMeasurement` where the values cannot be of such a source.
     pub fn from_two(
         open: Measured,
         resistor: Measured,

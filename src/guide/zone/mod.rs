@@ -1,7 +1,7 @@
 //! Proves a zone loop at the panel's terminals: volts at rest, in alarm and after it, and with the
 //! tamper contact open where the loop has one. [`Zone::handle`] turns what arrived into facts,
 //! [`Zone::next`] says what is wanted now. Volts come first and are set before the leads touch;
-//! ohms are asked for only where no more than [`LIVE_VOLTS`] stand at the terminals and the loop
+//! ohms are asked for only where no more than half a volt stands at the terminals and the loop
 //! is not as it should be. What was established is in the [`Record`].
 
 mod conclusion;
