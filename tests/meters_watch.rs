@@ -16,10 +16,9 @@ mod terminal;
 
 use coilmark::bench::{Bench, BenchOptions, MeterModel, SlipRates};
 use coilmark::event::{Ask, Pin};
-use drivers::{Clock, Function, SystemClock};
+use drivers::Function;
 use program::*;
 use serde_json::Value;
-use std::time::Duration;
 use terminal::Terminal;
 
 const RELAY: &str = "make_1_pole";
@@ -59,16 +58,9 @@ fn without_a_terminal_there_is_a_line_a_second_and_a_summary() {
     for said in [" readings in 2.", "round trip: ", " median, ", "faults: 0 without an answer"] {
         assert!(summary.contains(said), "{said}: {summary}");
     }
-    // The instrument reads what was left on the line in its own time.
-    let clock = SystemClock::begin();
-    let given_back = || served.commands().last().is_some_and(|last| last == "SYST:LOC");
-    for _ in 0..100 {
-        if given_back() {
-            return;
-        }
-        clock.pause(Duration::from_millis(20));
-    }
-    panic!("it is not given back: {:?}", served.commands().last());
+    // Its own keys were never taken from it, so there is nothing to give back.
+    let taken = served.commands().into_iter().find(|line| line.starts_with("SYST:REM"));
+    assert_eq!(taken, None);
 }
 
 #[test]
@@ -119,7 +111,8 @@ fn a_link_that_goes_away_is_shown_and_counted() {
     let replay = format!("replay:{trace}");
     let played = Program::run(&["meters", "--watch", &replay, "--json"]).exits(3);
     let summary = object(played.lines.last().unwrap());
-    assert_eq!((&summary["ended"], &summary["losses"]), (&"failed".into(), &1.into()), "{summary}");
+    assert_eq!(summary["ended"], "failed", "{summary}");
+    assert!(summary["losses"].as_u64() >= Some(1), "{summary}");
     assert!(summary["readings"].as_u64() > readings, "{summary}");
     played.complains(&[&trace, "the trace is over"]);
 }
