@@ -81,34 +81,20 @@ pub fn parse(text: &str) -> Result<Vec<Setting>, BadSetting> {
 }
 
 fn unknown(key: &str, line: usize) -> BadSetting {
-    let nearest = KEYS.iter().map(|(known, ..)| *known).min_by_key(|known| distance(key, known));
-    let nearest = nearest.filter(|known| distance(key, known) * 2 <= known.len());
+    let word: String = key.chars().take(64).collect();
+    let distances = KEYS.iter().map(|(known, ..)| (strsim::levenshtein(&word, known), *known));
+    let nearest = distances.min_by_key(|(distance, _)| *distance);
+    let nearest = nearest.filter(|(distance, known)| distance * 2 <= known.len());
     let all: Vec<&str> = KEYS.iter().map(|(known, ..)| *known).collect();
     let shown: String = key.escape_debug().take(40).collect();
     BadSetting {
         line,
         problem: format!("`{shown}` is no setting"),
         hint: match nearest {
-            Some(known) => format!("did you mean `{known}`?"),
+            Some((_, known)) => format!("did you mean `{known}`?"),
             None => format!("there are {}", all.join(", ")),
         },
     }
-}
-
-/// How many letters must change to make one word of the other (Levenshtein).
-fn distance(a: &str, b: &str) -> usize {
-    let b: Vec<char> = b.chars().collect();
-    let mut row: Vec<usize> = (0..=b.len()).collect();
-    for (i, x) in a.chars().take(64).enumerate() {
-        let mut diagonal = row[0];
-        row[0] = i + 1;
-        for (j, y) in b.iter().enumerate() {
-            let changed = diagonal + usize::from(x != *y);
-            diagonal = row[j + 1];
-            row[j + 1] = changed.min(diagonal + 1).min(row[j] + 1);
-        }
-    }
-    row[b.len()]
 }
 
 #[cfg(test)]

@@ -54,6 +54,7 @@ pub trait Clock: Send + Sync {
 
     /// Lets `span` go by. A clock set by hand moves itself on instead of sleeping.
     fn pause(&self, span: Duration) {
+        // The one place where a real pause is made; a clock set by hand overrides it.
         std::thread::sleep(span);
     }
 }

@@ -23,13 +23,15 @@ pub(crate) fn toml_problem(text: &str, error: &toml::de::Error) -> TomlProblem {
     let mut words = problem.split('`').skip(1).step_by(2);
     let nearest = if problem.starts_with("unknown") {
         words.next().and_then(|wrong| {
-            words.filter(|known| distance(wrong, known) <= 3).min_by_key(|k| distance(wrong, k))
+            let distances = words.map(|known| (strsim::levenshtein(wrong, known), known));
+            let near = distances.filter(|(distance, _)| *distance <= 3);
+            near.min_by_key(|(distance, _)| *distance)
         })
     } else {
         None
     };
     let hint = match nearest {
-        Some(known) => format!("did you mean `{known}`?"),
+        Some((_, known)) => format!("did you mean `{known}`?"),
         None => "`coilmark schema relay` describes relay files; fixtures/ has examples".into(),
     };
     TomlProblem { line, problem, hint }
@@ -62,25 +64,10 @@ pub(crate) fn line_of(text: &str, table: &str, nth: usize, key: &str) -> Option<
     found
 }
 
-/// How many letters must change to make one word of the other (Levenshtein).
-fn distance(a: &str, b: &str) -> usize {
-    let b: Vec<char> = b.chars().collect();
-    let mut row: Vec<usize> = (0..=b.len()).collect();
-    for (i, x) in a.chars().enumerate() {
-        let mut diagonal = row[0];
-        row[0] = i + 1;
-        for (j, y) in b.iter().enumerate() {
-            let changed = diagonal + usize::from(x != *y);
-            diagonal = row[j + 1];
-            row[j + 1] = changed.min(diagonal + 1).min(row[j] + 1);
-        }
-    }
-    row[b.len()]
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use strsim::levenshtein as distance;
 
     const TEXT: &str =
         "name = \"x\"\n\n[[coil]]\npins = 1\n[[coil]]\nohms = 2\npins = 3\n[truth]\n";

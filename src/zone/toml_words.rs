@@ -21,7 +21,7 @@ pub(super) fn complaint(text: &str, error: &toml::de::Error) -> Complaint {
     let mut words = problem.split('`').skip(1).step_by(2);
     let nearest = if problem.starts_with("unknown") {
         words.next().and_then(|wrong| {
-            let by_distance = words.map(|known| (distance(wrong, known), known));
+            let by_distance = words.map(|known| (strsim::levenshtein(wrong, known), known));
             by_distance.min().filter(|(far, known)| *far <= 3.max(known.len() / 3))
         })
     } else {
@@ -32,20 +32,4 @@ pub(super) fn complaint(text: &str, error: &toml::de::Error) -> Complaint {
         None => "`coilmark schema panel` describes panel files; fixtures/panels has some".into(),
     };
     Complaint { line, problem, hint }
-}
-
-/// How many letters must change to make one word of the other (Levenshtein).
-fn distance(a: &str, b: &str) -> usize {
-    let b: Vec<char> = b.chars().take(60).collect();
-    let mut row: Vec<usize> = (0..=b.len()).collect();
-    for (i, x) in a.chars().take(60).enumerate() {
-        let mut diagonal = row[0];
-        row[0] = i + 1;
-        for (j, y) in b.iter().enumerate() {
-            let changed = diagonal + usize::from(x != *y);
-            diagonal = row[j + 1];
-            row[j + 1] = changed.min(diagonal + 1).min(row[j] + 1);
-        }
-    }
-    row[b.len()]
 }

@@ -171,7 +171,7 @@ impl Link for ReplayingLink {
                 return Ok(());
             }
             Some(next) => format!("{} {}", next.mark, escape(&next.bytes, 64)),
-            None => "nothing more".to_owned(),
+            None => return Err(DriverError::TraceOver { port: self.name.clone() }),
         };
         Err(DriverError::Garbled {
             port: self.name.clone(),
@@ -296,7 +296,8 @@ mod tests {
         link.write(b"READ?\n", Duration::ZERO).unwrap();
         let got = link.read_some(&mut buffer, Duration::from_secs(1)).unwrap();
         assert_eq!((got, &buffer[..3]), (Received::Bytes(3), &b"+3\n"[..]));
-        assert!(link.write(b"CONF:VOLT\n", Duration::ZERO).is_err());
+        let after = link.write(b"READ?\n", Duration::ZERO).unwrap_err();
+        assert!(matches!(after, DriverError::TraceOver { .. }), "{after:?}");
         let over = ReplayingLink::open(file.path().to_str().unwrap(), 1).map(|_| ()).unwrap_err();
         assert!(matches!(over, DriverError::TraceOver { .. }), "{over:?}");
         let missing = ReplayingLink::open("no-such.trace", 0).map(|_| ()).unwrap_err();

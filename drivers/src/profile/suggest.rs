@@ -2,6 +2,9 @@
 //! of those expected, the nearest of them. What counts as near is the edit distance. It only
 //! makes messages: what is an error is the reader's word.
 
+/// The longest word that is compared, in characters.
+const WORD_MAX: usize = 64;
+
 /// The error as text: line, column, what is wrong, and a suggestion if there is one.
 pub(super) fn explain(error: &toml::de::Error, text: &str) -> String {
     let message = error.message().replace('\n', " ");
@@ -31,29 +34,15 @@ fn suggestion(message: &str) -> Option<String> {
 
 /// The nearest of `words` to `found`, if any is near: at most a third of its letters differ.
 pub(super) fn nearest<'a>(found: &str, words: &[&'a str]) -> Option<&'a str> {
-    let near = words.iter().map(|word| (distance(found, word), *word)).min()?;
+    let found: String = found.chars().take(WORD_MAX).collect();
+    let near = words.iter().map(|word| (strsim::levenshtein(&found, word), *word)).min()?;
     (near.0 <= near.1.len().div_ceil(3)).then_some(near.1)
-}
-
-/// Edit distance (insert, delete, replace), by the usual table of two rows.
-fn distance(a: &str, b: &str) -> usize {
-    let b: Vec<char> = b.chars().take(64).collect();
-    let mut row: Vec<usize> = (0..=b.len()).collect();
-    for (i, x) in a.chars().take(64).enumerate() {
-        let mut next = vec![i + 1];
-        for ((j, y), pair) in b.iter().enumerate().zip(row.windows(2)) {
-            let [diagonal, above] = pair else { continue };
-            let left = next.get(j).copied().unwrap_or(i + 1);
-            next.push((diagonal + usize::from(x != *y)).min(above + 1).min(left + 1));
-        }
-        row = next;
-    }
-    row.last().copied().unwrap_or(0)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use strsim::levenshtein as distance;
 
     #[test]
     fn edit_distance_of_known_pairs() {
