@@ -49,12 +49,20 @@ pub struct Journal {
 }
 
 /// What a journal held when it was opened.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Past {
     /// Every entry, in order.
     pub entries: Vec<Entry>,
     /// The torn tail that was set aside, if there was one.
     pub repaired: Option<Repair>,
+}
+
+impl Past {
+    /// How many bytes of a torn last line were set aside.
+    #[must_use]
+    pub fn torn_bytes(&self) -> u64 {
+        self.repaired.map_or(0, |repair| repair.bytes_torn)
+    }
 }
 
 /// A torn tail.
@@ -138,6 +146,17 @@ impl Journal {
             broken: false,
         };
         Ok((journal, Past { entries, repaired }))
+    }
+
+    /// Goes on with the journal in `dir`, if there is one.
+    ///
+    /// # Errors
+    /// As [`Journal::open`].
+    pub fn open_existing(dir: &Path) -> Result<Option<(Self, Past)>, JournalError> {
+        match dir.join(FILE_NAME).symlink_metadata() {
+            Ok(_) => Self::open(dir).map(Some),
+            Err(_) => Ok(None),
+        }
     }
 
     /// Writes one event and returns when it is on disk; what it returns is read back from the

@@ -92,8 +92,11 @@ impl<W: Write> Json<W> {
     }
 }
 
-/// An event as a note: the same object, with `v` and its name under `note`.
-pub(super) fn note(event: &Event) -> io::Result<String> {
+/// An event as a note, with its newline: the same object, with `v` and its name under `note`.
+///
+/// # Errors
+/// What the serialiser says; no event that is known makes it fail.
+pub fn note(event: &Event) -> io::Result<String> {
     let text = serde_json::to_string(event)?;
     let tail = text.strip_prefix("{\"event\":").unwrap_or(&text);
     Ok(format!("{{\"v\":{VERSION},\"note\":{tail}\n"))

@@ -22,7 +22,7 @@ mod zone;
 pub use bells::Bells;
 pub use dwell::{Countdown, Dwell};
 pub use eased::{Eased, Said};
-pub use json::Json;
+pub use json::{Json, note};
 pub use key::Key;
 pub use lines::Lines;
 pub use schema::schema;

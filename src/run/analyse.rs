@@ -5,14 +5,14 @@
 
 use super::export::Export;
 use super::failure::{Exit, Failure, chain};
+use super::worked_out::{result_line, tell};
 use crate::event::visible;
-use crate::event::{Finding, OutputFinding, VERSION};
+use crate::event::{Finding, OutputFinding};
 use crate::logbook::{self, Columns, Listener, LogError, Pace, Rows};
 use crate::output::{Analysis, CLASSES, Described};
 use crate::report::{render_output_page, render_output_summary};
-use serde::Serialize;
 use std::fs::File;
-use std::io::{self, Read, Write};
+use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 use std::thread;
@@ -35,15 +35,6 @@ pub struct AnalyseTerms {
     pub html: Option<PathBuf>,
     /// Where to write the readings as Parquet.
     pub parquet: Option<PathBuf>,
-}
-
-/// The result as scripts read it.
-#[derive(Serialize)]
-struct ResultLine<'a> {
-    v: u32,
-    note: &'static str,
-    #[serde(flatten)]
-    finding: &'a Finding,
 }
 
 /// The same, as its schema says it.
@@ -98,17 +89,12 @@ pub fn run_analyse(terms: &AnalyseTerms) -> Result<Exit, Failure> {
         write_page(path, &page)?;
     }
     let text = if terms.json {
-        let finding = Finding::Output(Box::new(finding));
-        let line = ResultLine { v: VERSION, note: "result", finding: &finding };
-        serde_json::to_string(&line).unwrap_or_default() + "\n"
+        result_line(&Finding::Output(Box::new(finding)))
     } else {
         render_output_summary(&name, &finding)
     };
-    let mut out = io::stdout().lock();
-    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
-        Ok(()) => Ok(Exit::Done),
-        Err(e) => Err(Failure::operator_gone(&e)),
-    }
+    tell(&text)?;
+    Ok(Exit::Done)
 }
 
 fn add_rows(finding: &mut OutputFinding, rows: &Rows) {

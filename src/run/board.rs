@@ -6,13 +6,13 @@
 use super::failure::{Exit, Failure};
 use super::instrument::{Instrument, MeterTerms};
 use super::stamp::folder_time;
-use super::station::{OperatorChoice, Station};
+use super::station::{OperatorChoice, Station, kept_record};
 use crate::board::{BUILT_IN, Plan, from_identified};
 use crate::event::{BoardPlan, BoardStart, Event, Finding, RunStart, RunTerms, visible};
 use crate::guide::Guide;
 use crate::guide::board::{Boards, Terms};
 use crate::guide::settling::Settling;
-use crate::journal::{self, Journal, tasks};
+use crate::journal::{self, tasks};
 use std::path::{Path, PathBuf};
 
 /// What `board` is given.
@@ -54,29 +54,17 @@ pub fn run_board(terms: &BoardTerms) -> Result<Exit, Failure> {
     let meter = Instrument::find(&terms.meter)?;
     let mut guide = guide(&start, meter.is_simulated(), terms.operator, false)?;
     let job = terms.job.clone().unwrap_or_else(|| format!("boards-{}", folder_time()).into());
-    let begun = job.join(journal::FILE_NAME).symlink_metadata().is_ok();
+    let (journal, past) = kept_record(&job)?;
     let mut run = meter.start(RunTerms::Board(Box::new(start.clone())));
-    let mut open = None;
-    if begun {
-        let (journal, past) = Journal::open(&job)?;
-        let tasks = tasks(&past.entries);
-        if let Some(task) = tasks.iter().rev().find(|task| task.command() == "board") {
-            same_plan(&job, task.start, &start)?;
-            task.entries.iter().for_each(|entry| guide.apply(&entry.event));
-            run.resumed = true;
-        }
-        run.torn_bytes = past.repaired.map_or(0, |repair| repair.bytes_torn);
-        open = Some(journal);
+    run.torn_bytes = past.torn_bytes();
+    if let Some(task) = tasks(&past.entries).iter().rev().find(|task| task.command() == "board") {
+        same_plan(&job, task.start, &start)?;
+        task.entries.iter().for_each(|entry| guide.apply(&entry.event));
+        run.resumed = true;
     }
-    let outcome = Station {
-        job: job.clone(),
-        journal: open,
-        guide,
-        meter,
-        supply: None,
-        operator: terms.operator,
-    }
-    .run(run);
+    let outcome =
+        Station { job: job.clone(), journal, guide, meter, supply: None, operator: terms.operator }
+            .run(run);
     if job.join(journal::FILE_NAME).is_file() {
         super::history::take_in(&job);
     }

@@ -4,20 +4,16 @@
 
 use super::analyse::analysed;
 use super::failure::{Exit, Failure, chain};
-use super::stamp::stamp;
-use super::station::write_reports;
+use super::worked_out::{WorkedOut, result_line, tell};
 use crate::event::{
     DriveState, Event, Finding, FitFinding, FitStart, IdentifyFinding, Latching, Origin,
-    OutputFinding, PickUpFinding, RunStart, RunTerms, Shape, Threshold, VERSION, Verdict,
+    OutputFinding, PickUpFinding, RunTerms, Shape, Threshold, Verdict,
 };
 use crate::fit::RawFit;
-use crate::journal::{self, FILE_NAME, Journal};
+use crate::journal::{self, FILE_NAME};
 use crate::logbook::Columns;
 use crate::report::render_fit_summary;
-use drivers::SystemClock;
-use serde::Serialize;
 use std::fs::File;
-use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
 pub use crate::fit::Material as ContactWord;
@@ -33,15 +29,6 @@ pub struct FitTerms {
     pub job: Option<PathBuf>,
     /// Print one JSON object.
     pub json: bool,
-}
-
-/// The result as scripts read it.
-#[derive(Serialize)]
-struct ResultLine<'a> {
-    v: u32,
-    note: &'static str,
-    #[serde(flatten)]
-    finding: &'a Finding,
 }
 
 /// Says whether an output will hold a relay.
@@ -67,24 +54,27 @@ pub fn run_fit(terms: &FitTerms) -> Result<Exit, Failure> {
     let passed = finding.result == Verdict::Pass;
     let exit = if passed { Exit::Done } else { Exit::NotPassed };
     let text = if terms.json {
-        let finding = Finding::Fit(Box::new(finding.clone()));
-        let line = ResultLine { v: VERSION, note: "result", finding: &finding };
-        serde_json::to_string(&line).unwrap_or_default() + "\n"
+        result_line(&Finding::Fit(Box::new(finding.clone())))
     } else {
         render_fit_summary(&finding)
     };
-    let report = match &terms.job {
-        Some(job) => Some(record(job, terms, finding, exit)?),
-        None => None,
+    let report = terms.job.as_ref().map(|job| worked_out(terms, finding, exit).record(job));
+    let report = match report.transpose()? {
+        Some(page) if !terms.json => format!("report: {}\n", page.display()),
+        _ => String::new(),
     };
-    let mut out = io::stdout().lock();
-    let mut told = out.write_all(text.as_bytes());
-    if let (Some(report), false) = (report, terms.json) {
-        told = told.and_then(|()| writeln!(out, "report: {}", report.display()));
-    }
-    match told.and_then(|()| out.flush()) {
-        Ok(()) => Ok(exit),
-        Err(e) => Err(Failure::operator_gone(&e)),
+    tell(&format!("{text}{report}"))?;
+    Ok(exit)
+}
+
+fn worked_out(terms: &FitTerms, finding: FitFinding, exit: Exit) -> WorkedOut {
+    let log = terms.log.as_ref().map(|log| crate::event::visible(&log.display().to_string()));
+    WorkedOut {
+        terms: RunTerms::Fit(FitStart { log }),
+        simulated: finding.simulated,
+        exit,
+        reason: finding.reason.clone(),
+        finding: Finding::Fit(Box::new(finding)),
     }
 }
 
@@ -204,41 +194,4 @@ fn add_coil(
         coil.moved_at_volts = Some(top);
         coil.still_at_volts = volts.pop();
     }
-}
-
-/// Writes the fit into the job's record and renders its reports; returns the page's path.
-fn record(
-    job: &Path,
-    terms: &FitTerms,
-    finding: FitFinding,
-    exit: Exit,
-) -> Result<PathBuf, Failure> {
-    let (mut journal, torn_bytes) = if job.join(FILE_NAME).symlink_metadata().is_ok() {
-        let (journal, past) = Journal::open(job)?;
-        (journal, past.repaired.map_or(0, |repair| repair.bytes_torn))
-    } else {
-        (Journal::create(job)?, 0)
-    };
-    let clock = SystemClock::begin();
-    let log = terms.log.as_ref().map(|log| crate::event::visible(&log.display().to_string()));
-    let start = RunStart {
-        version: env!("CARGO_PKG_VERSION").into(),
-        simulated: finding.simulated,
-        resumed: false,
-        torn_bytes,
-        meter: String::new(),
-        profile: String::new(),
-        terms: RunTerms::Fit(FitStart { log }),
-    };
-    let reason = (exit != Exit::Done).then(|| finding.reason.clone());
-    let name = crate::event::visible(&job.display().to_string());
-    for event in [
-        Event::RunStarted(start),
-        Event::ResultReached(Finding::Fit(Box::new(finding))),
-        Event::RunFinished { exit: exit.code(), reason, job: name },
-    ] {
-        journal.append(&event, stamp(&clock))?;
-    }
-    let [page, ..] = write_reports(job)?;
-    Ok(page)
 }

@@ -27,6 +27,7 @@ mod settings;
 mod speech;
 mod stamp;
 mod station;
+mod worked_out;
 mod zone;
 mod zone_check;
 mod zone_paper;

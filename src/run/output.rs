@@ -6,12 +6,12 @@
 use super::failure::{Exit, Failure, chain};
 use super::instrument::{Instrument, MeterTerms};
 use super::stamp::{folder_time, stamp};
-use super::station::{OperatorChoice, Station};
+use super::station::{OperatorChoice, Station, kept_record};
 use crate::event::{Event, LogNews, OutputStart, RunStart, RunTerms};
 use crate::guide::Guide;
 use crate::guide::output::{Output, Terms};
 use crate::guide::settling::Settling;
-use crate::journal::{FILE_NAME, Journal, Task};
+use crate::journal::Task;
 use crate::logbook::{self, Columns, Listener, Pace};
 use drivers::SystemClock;
 use std::path::{Path, PathBuf};
@@ -42,13 +42,10 @@ pub fn run_output(terms: &OutputTerms) -> Result<Exit, Failure> {
     let start = checked_start(terms)?;
     let meter = Instrument::find(&terms.meter)?;
     let job = terms.job.clone().unwrap_or_else(|| format!("output-{}", folder_time()).into());
-    let journal = match job.join(FILE_NAME).symlink_metadata() {
-        Ok(_) => Some(Journal::open(&job)?.0),
-        Err(_) => None,
-    };
+    let (journal, past) = kept_record(&job)?;
     let guide =
         Box::new(Output::new(guide_terms(start, meter.is_simulated(), terms.operator, false)));
-    let begin = meter.start(RunTerms::Output(start));
+    let begin = RunStart { torn_bytes: past.torn_bytes(), ..meter.start(RunTerms::Output(start)) };
     Station { job, journal, guide, meter, supply: None, operator: terms.operator }.run(begin)
 }
 

@@ -6,12 +6,11 @@ use super::drive::NamedSupply;
 use super::failure::{Exit, Failure};
 use super::instrument::{Instrument, MeterTerms};
 use super::stamp::folder_time;
-use super::station::{OperatorChoice, Station};
-use crate::event::{PickUpStart, Pins, RunTerms};
+use super::station::{OperatorChoice, Station, kept_record};
+use crate::event::{PickUpStart, Pins, RunStart, RunTerms};
 use crate::guide::Guide;
 use crate::guide::pickup::{PickUp, Terms};
 use crate::guide::settling::Settling;
-use crate::journal::{FILE_NAME, Journal};
 use std::path::PathBuf;
 
 /// What a measurement of pick-up and drop-out is given.
@@ -62,11 +61,8 @@ pub fn run_pickup(terms: &PickUpTerms) -> Result<Exit, Failure> {
     let supply = NamedSupply::find(terms.drive.as_deref(), &meter, volts_max, watts_max)?;
     let guide = guide(&start, meter.is_simulated(), false);
     let job = terms.job.clone().unwrap_or_else(|| format!("pickup-{}", folder_time()).into());
-    let journal = match job.join(FILE_NAME).symlink_metadata() {
-        Ok(_) => Some(Journal::open(&job)?.0),
-        Err(_) => None,
-    };
-    let start = meter.start(RunTerms::PickUp(start));
+    let (journal, past) = kept_record(&job)?;
+    let start = RunStart { torn_bytes: past.torn_bytes(), ..meter.start(RunTerms::PickUp(start)) };
     Station { job, journal, guide, meter, supply, operator: terms.operator }.run(start)
 }
 

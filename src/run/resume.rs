@@ -9,7 +9,7 @@ use super::failure::{Exit, Failure};
 use super::identify;
 use super::instrument::{Instrument, MeterTerms};
 use super::output;
-use super::station::{OperatorChoice, Station};
+use super::station::{OperatorChoice, Station, say_torn};
 use crate::event::{RunStart, RunTerms};
 use crate::guide::Guide;
 use crate::journal::{Journal, Past, Task, tasks};
@@ -43,12 +43,7 @@ pub struct ResumeTerms {
 /// [`Failure`] with its exit code.
 pub fn resume(terms: &ResumeTerms) -> Result<Exit, Failure> {
     let (journal, past) = Journal::open(&terms.job)?;
-    if let Some(repair) = &past.repaired {
-        eprintln!(
-            "note: the record's last line was torn ({} bytes) and has been set aside",
-            repair.bytes_torn
-        );
-    }
+    say_torn(&past);
     let Some((task, begun)) = unfinished(&past) else {
         return Err(Failure::bad_input(
             format!("{}: the record holds no run to go on with", terms.job.display()),
@@ -76,7 +71,7 @@ pub fn resume(terms: &ResumeTerms) -> Result<Exit, Failure> {
     let begun = named_by_the_record(begun);
     let start = RunStart {
         resumed: true,
-        torn_bytes: past.repaired.map_or(0, |repair| repair.bytes_torn),
+        torn_bytes: past.torn_bytes(),
         simulated: begun.simulated || meter.is_simulated(),
         meter: meter.link.clone(),
         version: env!("CARGO_PKG_VERSION").into(),

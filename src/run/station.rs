@@ -9,7 +9,7 @@ use super::instrument::Instrument;
 use super::{Hands, Workbench};
 use crate::event::{Event, RunStart};
 use crate::guide::Guide;
-use crate::journal::{self, Journal};
+use crate::journal::{self, Journal, Past};
 use crate::operator::{Json, Lines, Operator};
 #[cfg(feature = "screen")]
 use crate::operator::{Look, Screen, Terminals};
@@ -153,6 +153,26 @@ fn no_screen(why: &str) -> Failure {
         format!("--operator screen: {why}"),
         "use --operator lines, or json for a script",
     )
+}
+
+/// The record of a job that is there already, and what it held; a torn last line that was set aside
+/// is said.
+pub(super) fn kept_record(job: &Path) -> Result<(Option<Journal>, Past), Failure> {
+    let Some((journal, past)) = Journal::open_existing(job)? else {
+        return Ok((None, Past::default()));
+    };
+    say_torn(&past);
+    Ok((Some(journal), past))
+}
+
+/// Says that a torn last line was set aside, if one was.
+pub(super) fn say_torn(past: &Past) {
+    if past.torn_bytes() > 0 {
+        eprintln!(
+            "note: the record's last line was torn ({} bytes) and has been set aside",
+            past.torn_bytes()
+        );
+    }
 }
 
 /// Renders the reports from the journal alone.

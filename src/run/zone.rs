@@ -3,20 +3,15 @@
 //! and into a job's record if there is one. Nothing is asked and nothing measured.
 
 use super::failure::{Exit, Failure, chain};
-use super::stamp::stamp;
-use super::station::write_reports;
+use super::worked_out::{WorkedOut, result_line, tell};
 use crate::cable::{Build, Cable, Celsius, Conductor, Metres, Ohms};
 use crate::event::{
-    CoilDriven, Event, Finding, LoopKind, ResistorPlace, RunStart, RunTerms, VERSION, Verdict,
-    ZoneContact, ZoneDesignStart, ZoneWiring, visible,
+    CoilDriven, Finding, LoopKind, ResistorPlace, RunTerms, Verdict, ZoneContact, ZoneDesignStart,
+    ZoneWiring, visible,
 };
 use crate::fit::spread::Spread;
-use crate::journal::{FILE_NAME, Journal};
 use crate::report::render_zone_summary;
 use crate::zone::{Design, Panel, Parts};
-use drivers::SystemClock;
-use serde::Serialize;
-use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
 /// The loop that a zone command is about.
@@ -61,15 +56,6 @@ pub struct ZoneDesignTerms {
     pub json: bool,
 }
 
-/// The result as scripts read it.
-#[derive(Serialize)]
-struct ResultLine<'a> {
-    v: u32,
-    note: &'static str,
-    #[serde(flatten)]
-    finding: &'a Finding,
-}
-
 /// Works out a zone loop.
 ///
 /// # Errors
@@ -85,23 +71,11 @@ pub fn run_zone_design(terms: &ZoneDesignTerms) -> Result<Exit, Failure> {
     let text = if terms.json { result_line(&finding) } else { text };
     if let Some(job) = &terms.job {
         let start = RunTerms::ZoneDesign(ZoneDesignStart { panel });
-        record(job, start, finding, exit, reason)?;
+        let worked_out = WorkedOut { terms: start, finding, simulated: false, exit, reason };
+        eprintln!("report: {}", worked_out.record(job)?.display());
     }
     tell(&text)?;
     Ok(exit)
-}
-
-/// One JSON line of a result.
-fn result_line(finding: &Finding) -> String {
-    let line = ResultLine { v: VERSION, note: "result", finding };
-    serde_json::to_string(&line).unwrap_or_default() + "\n"
-}
-
-/// Text for standard output.
-pub(super) fn tell(text: &str) -> Result<(), Failure> {
-    let mut out = io::stdout().lock();
-    let told = out.write_all(text.as_bytes()).and_then(|()| out.flush());
-    told.map_err(|e| Failure::operator_gone(&e))
 }
 
 /// Reads a panel file; gives its text too.
@@ -186,42 +160,4 @@ impl LoopTerms {
         let (low, high) = (ohms(cold), ohms(warm));
         Ok(Spread::between(low, ohms(at_20).clamp(low, high), high))
     }
-}
-
-/// Writes a finding into a job's record and renders its reports.
-fn record(
-    job: &Path,
-    terms: RunTerms,
-    finding: Finding,
-    exit: Exit,
-    reason: String,
-) -> Result<(), Failure> {
-    let (mut journal, torn_bytes) = if job.join(FILE_NAME).symlink_metadata().is_ok() {
-        let (journal, past) = Journal::open(job)?;
-        (journal, past.repaired.map_or(0, |repair| repair.bytes_torn))
-    } else {
-        (Journal::create(job)?, 0)
-    };
-    let clock = SystemClock::begin();
-    let start = RunStart {
-        version: env!("CARGO_PKG_VERSION").into(),
-        simulated: false,
-        resumed: false,
-        torn_bytes,
-        meter: String::new(),
-        profile: String::new(),
-        terms,
-    };
-    let name = visible(&job.display().to_string());
-    let reason = (exit != Exit::Done).then_some(reason);
-    for event in [
-        Event::RunStarted(start),
-        Event::ResultReached(finding),
-        Event::RunFinished { exit: exit.code(), reason, job: name },
-    ] {
-        journal.append(&event, stamp(&clock))?;
-    }
-    let [page, ..] = write_reports(job)?;
-    eprintln!("report: {}", page.display());
-    Ok(())
 }

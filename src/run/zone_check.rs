@@ -5,14 +5,13 @@
 use super::failure::{Exit, Failure, chain};
 use super::instrument::{Instrument, MeterTerms};
 use super::stamp::folder_time;
-use super::station::{OperatorChoice, Station};
+use super::station::{OperatorChoice, Station, kept_record};
 use super::zone::LoopTerms;
-use crate::event::{RunTerms, ZoneCheckStart};
+use crate::event::{RunStart, RunTerms, ZoneCheckStart};
 use crate::fit::spread::Spread;
 use crate::guide::Guide;
 use crate::guide::settling::Settling;
 use crate::guide::zone::{Terms, Zone};
-use crate::journal::{FILE_NAME, Journal};
 use crate::zone::{Design, Panel, Parts};
 use std::path::PathBuf;
 use std::time::Duration;
@@ -51,11 +50,11 @@ pub fn run_zone_check(terms: &ZoneCheckTerms) -> Result<Exit, Failure> {
     };
     let guide = guide(&begun, meter.is_simulated(), terms.operator, false)?;
     let job = terms.job.clone().unwrap_or_else(|| format!("zone-{}", folder_time()).into());
-    let journal = match job.join(FILE_NAME).symlink_metadata() {
-        Ok(_) => Some(Journal::open(&job)?.0),
-        Err(_) => None,
+    let (journal, past) = kept_record(&job)?;
+    let start = RunStart {
+        torn_bytes: past.torn_bytes(),
+        ..meter.start(RunTerms::ZoneCheck(Box::new(begun)))
     };
-    let start = meter.start(RunTerms::ZoneCheck(Box::new(begun)));
     Station { job, journal, guide, meter, supply: None, operator: terms.operator }.run(start)
 }
 

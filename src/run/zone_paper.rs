@@ -3,7 +3,8 @@
 //! wiring drawn. Each says its result on standard output.
 
 use super::failure::{Exit, Failure};
-use super::zone::{LoopTerms, load_panel, read, tell};
+use super::worked_out::tell;
+use super::zone::{LoopTerms, load_panel, read};
 use crate::event::{Event, Finding, IdentifyFinding, visible};
 use crate::journal;
 use crate::report::render_zone_drawing;
