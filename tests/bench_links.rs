@@ -148,7 +148,7 @@ fn each_fault_does_what_its_name_says() {
     assert!(clock.now().since_start() >= Duration::from_millis(60));
     served.silence(true);
     client.write_all(b"CONF:RES\n*IDN?\n").unwrap();
-    // A real link: silence is only seen by waiting, here long enough for the meter to have heard it.
+    // A real link: silence is only seen by waiting, long enough for the meter to have heard it.
     std::thread::sleep(Duration::from_millis(50));
     served.silence(false);
     assert_eq!(ask(&mut client, "FUNC?"), "\"VOLT\"\n", "it did not even listen");

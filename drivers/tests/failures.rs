@@ -56,7 +56,7 @@
 //! | 50 | decimal commas in CSV | none: this crate writes no CSV |
 //! | 51 | the program will not exit | `a_meter_on_a_pseudo_terminal_is_read_and_closed`, `closing_works_while_the_link_is_away`, `a_call_that_never_comes_back_ends_the_run_from_outside` |
 //! | 52 | Enter needed to exit | none: this crate reads no keyboard |
-//! | 53 | a signal during a wait | `a_signal_or_a_timeout_is_nothing_yet`, `a_storm_of_signals_makes_no_false_timeouts_and_loses_no_reading`, `a_storm_of_interrupts_is_one_abort_and_the_meter_is_given_back` |
+//! | 53 | a signal during a wait | `a_signal_or_a_timeout_is_nothing_yet`, `a_storm_of_signals_makes_no_false_timeouts_and_loses_no_reading`, `a_storm_of_interrupts_is_one_abort` |
 //! | 54 | a blocking call in async code | none: nothing here is async |
 //! | 55 | off by one after a cancel | `an_order_at_any_moment_never_interrupts_a_query`, `a_query_under_way_is_finished_for_a_new_order_and_its_value_dropped` |
 //! | 56 | a broken shell | none: this crate has no screen |

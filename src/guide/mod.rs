@@ -3,6 +3,7 @@
 //! What every guide has in common is the [`Guide`] trait, which is all that the loop knows.
 
 pub mod board;
+mod dialogue;
 pub mod identify;
 mod meter;
 pub mod output;

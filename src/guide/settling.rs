@@ -5,7 +5,8 @@
 //! only after the operator's word. A closed or resistive one may, once the leads were seen to
 //! lift or the answer to change.
 
-use drivers::{Moment, Reading, Unit, Value};
+use crate::event::{Capture, DriveState, Event, Pin};
+use drivers::{Function, Moment, Reading, Unit, Value};
 use std::collections::VecDeque;
 use std::time::Duration;
 
@@ -55,6 +56,34 @@ pub struct Settled {
     pub samples: usize,
     /// The texts of the last of them as received, at most twelve.
     pub raw: Vec<String>,
+}
+
+impl Settled {
+    /// The capture of a touch that these readings have become.
+    pub(super) fn captured(
+        self,
+        capture: u32,
+        touch: u32,
+        [red, black]: [Pin; 2],
+        function: Function,
+        drive: DriveState,
+    ) -> Event {
+        Event::ReadingCaptured(Capture {
+            capture,
+            touch,
+            red,
+            black,
+            function,
+            drive,
+            overload: self.value.is_none(),
+            value: self.value,
+            unit: self.unit,
+            u: self.u,
+            spread: self.spread,
+            samples: u32::try_from(self.samples).unwrap_or(u32::MAX),
+            raw: self.raw,
+        })
+    }
 }
 
 /// Watches the readings of one look.

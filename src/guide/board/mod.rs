@@ -10,10 +10,12 @@ mod record;
 pub use record::{OnBench, Record, Tested};
 
 use super::Guide;
+use super::dialogue::{Dialogue, done};
+use super::meter::{self, Dial};
 use super::settling::{Settled, Settler, Settling};
 use crate::board::{self, Plan, Way};
 use crate::event::{
-    Action, Answer, Ask, BoardStart, Capture, Caution, DriveState, Event, Finding, Input, LinkNews,
+    Action, Answer, Ask, BoardStart, Caution, DriveState, Event, Finding, Input, LinkNews,
     MeterIdentity, Placement,
 };
 use drivers::{Function, Moment, Value};
@@ -21,8 +23,6 @@ use looks::{Look, View, good_null, towards};
 
 /// How many touches may fail to settle before a placement is given up.
 const UNSETTLED_MAX: u32 = 3;
-/// How many readings in another function in a row say that the dial stands elsewhere.
-const OTHER_FUNCTION_MIN: u32 = 3;
 /// The longest serial number, in characters.
 const SERIAL_MAX: usize = 40;
 
@@ -48,7 +48,7 @@ pub struct Terms {
 pub struct Boards {
     terms: Terms,
     record: Record,
-    asked: Option<Ask>,
+    talk: Dialogue,
     /// The look that is being made, and whether its fresh touch is still to come.
     look: Option<Look>,
     listening: Option<(Function, Settler)>,
@@ -58,9 +58,7 @@ pub struct Boards {
     arming: bool,
     epoch: u64,
     unsettled: u32,
-    dial_doubted: u32,
-    objection: Option<String>,
-    ended: Option<(u8, Option<String>)>,
+    dial: Dial,
 }
 
 impl Boards {
@@ -70,16 +68,14 @@ impl Boards {
         Self {
             terms,
             record: Record::default(),
-            asked: None,
+            talk: Dialogue::default(),
             look: None,
             listening: None,
             ordered: None,
             arming: false,
             epoch: 0,
             unsettled: 0,
-            dial_doubted: 0,
-            objection: None,
-            ended: None,
+            dial: Dial::default(),
         }
     }
 
@@ -96,7 +92,7 @@ impl Guide for Boards {
     }
 
     fn wake_at(&self) -> Option<Moment> {
-        let settler = self.listening.as_ref().filter(|_| self.asked.is_none());
+        let settler = self.listening.as_ref().filter(|_| self.talk.open().is_none());
         settler.map(|(_, settler)| settler.limit_at())
     }
 
@@ -112,13 +108,13 @@ impl Guide for Boards {
             Input::AnswerReceived(answer) => self.answered(answer),
             Input::SerialReceived(text) => self.named(&text),
             Input::ReadingArrived(epoch, reading) if epoch == self.epoch => {
-                self.dial_doubted = 0;
+                self.dial.agrees();
                 self.arming = false;
                 let settled = self.listening.as_mut().and_then(|(_, s)| s.push(&reading));
                 settled.map(|s| self.capture(s)).unwrap_or_default()
             }
             Input::OtherFunctionArrived => {
-                self.dial_doubted += 1;
+                self.dial.disagrees();
                 Vec::new()
             }
             Input::FunctionRefused(function) => {
@@ -137,13 +133,10 @@ impl Guide for Boards {
     }
 
     fn next(&mut self, now: Moment) -> Action {
-        if let Some((exit, reason)) = self.ended.clone() {
-            return Action::Finish(exit, reason);
+        if let Some(action) = self.talk.due() {
+            return action;
         }
-        if let Some(objection) = self.objection.take() {
-            return Action::AskAgain(objection);
-        }
-        if let Some(ask) = &self.asked {
+        if let Some(ask) = self.talk.open() {
             return match ask {
                 Ask::Place { function, .. } if self.listens_on_the_way() => {
                     let function = *function;
@@ -155,7 +148,7 @@ impl Guide for Boards {
         if let Some(ask) = self.missing_caution() {
             return self.ask(ask);
         }
-        let undisturbed = self.listening.is_some() && self.dial_doubted < OTHER_FUNCTION_MIN;
+        let undisturbed = self.listening.is_some() && !self.dial.is_doubted();
         if self.record.meter.is_none() || undisturbed || self.arming {
             return Action::Nothing;
         }
@@ -192,7 +185,7 @@ impl Boards {
         let (bad, all) = self.record.not_passed();
         let reason = (bad > 0).then(|| format!("{bad} of {all} boards did not pass"));
         let reason = reason.or_else(|| (all == 0).then(|| "no board was tested".into()));
-        self.ended = Some((u8::from(reason.is_some()), reason));
+        self.talk.end(u8::from(reason.is_some()), reason);
     }
 
     fn last_in_words(&self) -> Option<String> {
@@ -269,7 +262,7 @@ impl Boards {
     fn drive(&mut self, drive: DriveState, look: &Look, now: Moment) -> Action {
         if drive.is_across(&look.way.red, &look.way.black) && look.function.sources_current() {
             let reason = format!("bug: a drive was planned across the leads on {:?}", look.way);
-            self.ended = Some((1, Some(reason)));
+            self.talk.end(1, Some(reason));
             return self.next(now);
         }
         if self.ordered != Some(look.function) {
@@ -305,16 +298,13 @@ impl Boards {
     }
 
     fn dial_is_elsewhere(&self, function: Function) -> bool {
-        let commanded = self.record.meter.as_ref().is_none_or(|m| m.commanded);
-        let doubted = self.dial_doubted >= OTHER_FUNCTION_MIN;
-        !commanded && (doubted || self.record.dial != Some(function))
+        self.dial.is_elsewhere(self.record.meter.as_ref(), self.record.dial, function)
     }
 
     fn ask(&mut self, ask: Ask) -> Action {
         self.listening = None;
-        self.dial_doubted = 0;
-        self.asked = Some(ask.clone());
-        Action::Ask(ask)
+        self.dial.agrees();
+        self.talk.ask(ask)
     }
 
     fn missing_caution(&self) -> Option<Ask> {
@@ -329,42 +319,31 @@ impl Boards {
         self.ordered = None;
         self.arming = false;
         let known = self.record.meter.as_ref();
-        let (facts, other) = super::meter::answered(known, meter, gap_s, self.terms.accept_meter);
-        if let Some(reason) = other {
-            self.ended = Some((3, Some(reason)));
-        }
-        facts
+        let accept = self.terms.accept_meter;
+        meter::answered(known, meter, gap_s, accept, &mut self.talk)
     }
 
     /// A serial number for the board that comes next.
     fn named(&mut self, text: &str) -> Vec<Event> {
-        if !matches!(self.asked, Some(Ask::Serial { .. })) {
+        if !matches!(self.talk.open(), Some(Ask::Serial { .. })) {
             return Vec::new();
         }
         let serial = text.trim();
         let fits = (1..=SERIAL_MAX).contains(&serial.chars().count());
         if !fits || crate::event::visible(serial) != serial {
-            self.objection =
-                Some(format!("a serial number has 1 to {SERIAL_MAX} characters that can be seen"));
+            let wanted =
+                format!("a serial number has 1 to {SERIAL_MAX} characters that can be seen");
+            self.talk.object(wanted);
             return Vec::new();
         }
-        self.asked = None;
+        self.talk.close();
         vec![Event::BoardBegun { serial: serial.to_owned() }]
     }
 
     fn answered(&mut self, answer: Answer) -> Vec<Event> {
-        let Some(ask) = self.asked.clone() else { return Vec::new() };
-        if !ask.accepts(answer) {
-            self.objection = Some(ask.misfit(answer));
-            return Vec::new();
-        }
         let newest = self.record.board.as_ref().and_then(|board| board.captures.last());
         let newest = newest.map(|capture| capture.capture);
-        if answer == Answer::Again && newest.is_none() {
-            self.objection = Some("there is no capture to take back".into());
-            return Vec::new();
-        }
-        self.asked = None;
+        let Some(ask) = self.talk.take(answer, newest.is_some()) else { return Vec::new() };
         self.listening = None;
         match (answer, ask) {
             (Answer::Abort, _) => {
@@ -383,24 +362,14 @@ impl Boards {
                 self.finish();
                 Vec::new()
             }
-            (_, Ask::Acknowledge { caution, text }) => {
-                vec![Event::CautionAcknowledged { caution, text }]
-            }
             (_, Ask::Place { red, black, .. }) => vec![self.placed(Way { red, black })],
-            (_, Ask::Drive(drive)) => vec![Event::DriveChanged(drive)],
-            (_, Ask::Dial { function }) => vec![Event::DialTurned { function }],
-            (_, Ask::Alarm { state }) => vec![Event::AlarmChanged { state }],
-            (_, Ask::Clip { .. }) => Vec::new(),
+            (_, ask) => done(ask),
         }
     }
 
-    /// Ends the run as aborted; a drive that is still on is the operator's to take off.
+    /// Ends the run as aborted.
     fn stop(&mut self, reason: &str) {
-        let reason = match &self.record.drive {
-            DriveState::Rest => reason.to_owned(),
-            drive => format!("{reason}; the board is still driven ({drive}): take the drive off"),
-        };
-        self.ended = Some((4, Some(reason)));
+        self.talk.stop(reason, "the board", &self.record.drive);
     }
 
     fn placed(&mut self, way: Way) -> Event {
@@ -418,7 +387,7 @@ impl Boards {
         let Some((function, _)) = self.listening.take() else { return Vec::new() };
         let mut facts = Vec::new();
         let mut touch = self.record.touch;
-        let way = match self.asked.take() {
+        let way = match self.talk.close() {
             Some(Ask::Place { red, black, .. }) => {
                 let way = Way { red, black };
                 facts.push(self.placed(way.clone()));
@@ -438,21 +407,9 @@ impl Boards {
             return facts;
         }
         self.look = None;
-        facts.push(Event::ReadingCaptured(Capture {
-            capture: self.record.last_capture + 1,
-            touch,
-            red: way.red,
-            black: way.black,
-            function,
-            drive: self.record.drive.clone(),
-            value: settled.value,
-            unit: settled.unit,
-            overload: settled.value.is_none(),
-            u: settled.u,
-            spread: settled.spread,
-            samples: u32::try_from(settled.samples).unwrap_or(u32::MAX),
-            raw: settled.raw,
-        }));
+        let capture = self.record.last_capture + 1;
+        let drive = self.record.drive.clone();
+        facts.push(settled.captured(capture, touch, [way.red, way.black], function, drive));
         facts
     }
 

@@ -17,10 +17,12 @@ pub use record::{Record, TouchRecord};
 pub use way::Way;
 
 use super::Guide;
+use super::dialogue::{Dialogue, done};
+use super::meter::{self, Dial};
 use super::settling::{Settled, Settler, Settling};
 use crate::event::{
-    Action, Answer, Ask, Capture, Caution, DriveState, Event, Finding, IdentifyStart, Input,
-    LinkNews, MeterIdentity, Pin, Placement,
+    Action, Answer, Ask, Caution, DriveState, Event, Finding, IdentifyStart, Input, LinkNews,
+    MeterIdentity, Pin, Placement,
 };
 use crate::relay::{Channel, Costs, Footprint, Prior};
 use decide::Decision;
@@ -30,8 +32,6 @@ use plan::{Plan, Step};
 
 /// How many touches of one pair may fail to settle before the pair is given up.
 const UNSETTLED_MAX: u32 = 3;
-/// How many readings in another function in a row say that the dial stands elsewhere.
-const OTHER_FUNCTION_MIN: u32 = 3;
 
 /// What a run of this guide is given.
 #[derive(Clone, Debug)]
@@ -62,14 +62,12 @@ pub struct Identify {
     record: Record,
     /// What the record means, until a fact changes that.
     insight: Option<Insight>,
-    asked: Option<Ask>,
+    talk: Dialogue,
     plan: Option<Plan>,
     listening: Option<Listening>,
     epoch: u64,
     unsettled: u32,
-    dial_doubted: u32,
-    objection: Option<String>,
-    ended: Option<(u8, Option<String>)>,
+    dial: Dial,
 }
 
 /// A look under way.
@@ -94,14 +92,12 @@ impl Identify {
             prior,
             record: Record::new(pins),
             insight: None,
-            asked: None,
+            talk: Dialogue::default(),
             plan: None,
             listening: None,
             epoch: 0,
             unsettled: 0,
-            dial_doubted: 0,
-            objection: None,
-            ended: None,
+            dial: Dial::default(),
         }
     }
 
@@ -122,7 +118,7 @@ impl Guide for Identify {
     }
 
     fn wake_at(&self) -> Option<Moment> {
-        self.listening.as_ref().filter(|_| self.asked.is_none()).map(|l| l.settler.limit_at())
+        self.listening.as_ref().filter(|_| self.talk.open().is_none()).map(|l| l.settler.limit_at())
     }
 
     fn handle(&mut self, input: Input, now: Moment) -> Vec<Event> {
@@ -136,13 +132,13 @@ impl Guide for Identify {
             }
             Input::AnswerReceived(answer) => self.answered(answer),
             Input::ReadingArrived(epoch, reading) if epoch == self.epoch => {
-                self.dial_doubted = 0;
+                self.dial.agrees();
                 let settled = self.listening.as_mut().and_then(|l| l.settler.push(&reading));
                 settled.map(|s| self.capture(s)).unwrap_or_default()
             }
             Input::ReadingArrived(..) | Input::SerialReceived(_) => Vec::new(),
             Input::OtherFunctionArrived => {
-                self.dial_doubted += 1;
+                self.dial.disagrees();
                 Vec::new()
             }
             Input::FunctionRefused(function) => {
@@ -158,13 +154,10 @@ impl Guide for Identify {
     }
 
     fn next(&mut self, now: Moment) -> Action {
-        if let Some((exit, reason)) = self.ended.clone() {
-            return Action::Finish(exit, reason);
+        if let Some(action) = self.talk.due() {
+            return action;
         }
-        if let Some(objection) = self.objection.take() {
-            return Action::AskAgain(objection);
-        }
-        if let Some(ask) = &self.asked {
+        if let Some(ask) = self.talk.open() {
             return match ask {
                 Ask::Place { function, .. } if self.listens_on_the_way() => {
                     let function = *function;
@@ -175,7 +168,7 @@ impl Guide for Identify {
         }
         if let Some(finding) = &self.record.finding {
             let undecided = finding.result == crate::event::Outcome::Undecided;
-            self.ended = Some((u8::from(undecided), finding.reason.clone()));
+            self.talk.end(u8::from(undecided), finding.reason.clone());
             return self.next(now);
         }
         if let Some(ask) = self.missing_caution() {
@@ -290,7 +283,7 @@ impl Identify {
         if self.record.drive != step.drive {
             if step.function.sources_current() && step.drive.is_across(&red, &black) {
                 let reason = format!("bug: a drive was planned across the leads on {red}-{black}");
-                self.ended = Some((1, Some(reason)));
+                self.talk.end(1, Some(reason));
                 return self.next(now);
             }
             if !self.record.cautions.contains(&Caution::CoilDrive) {
@@ -325,20 +318,17 @@ impl Identify {
 
     /// A look is under way and its dial is not in doubt.
     fn listening_undisturbed(&self) -> bool {
-        self.listening.is_some() && self.dial_doubted < OTHER_FUNCTION_MIN
+        self.listening.is_some() && !self.dial.is_doubted()
     }
 
     fn dial_is_elsewhere(&self, function: Function) -> bool {
-        let commanded = self.record.meter.as_ref().is_none_or(|m| m.commanded);
-        let doubted = self.dial_doubted >= OTHER_FUNCTION_MIN;
-        !commanded && (doubted || self.record.dial != Some(function))
+        self.dial.is_elsewhere(self.record.meter.as_ref(), self.record.dial, function)
     }
 
     fn ask(&mut self, ask: Ask) -> Action {
         self.listening = None;
-        self.dial_doubted = 0;
-        self.asked = Some(ask.clone());
-        Action::Ask(ask)
+        self.dial.agrees();
+        self.talk.ask(ask)
     }
 
     fn missing_caution(&self) -> Option<Ask> {
@@ -351,24 +341,14 @@ impl Identify {
     fn meter_answered(&mut self, meter: MeterIdentity, gap_s: Option<f64>) -> Vec<Event> {
         self.listening = None;
         let known = self.record.meter.as_ref();
-        let (facts, other) = super::meter::answered(known, meter, gap_s, self.terms.accept_meter);
-        if let Some(reason) = other {
-            self.ended = Some((3, Some(reason)));
-        }
-        facts
+        let accept = self.terms.accept_meter;
+        meter::answered(known, meter, gap_s, accept, &mut self.talk)
     }
 
     fn answered(&mut self, answer: Answer) -> Vec<Event> {
-        let Some(ask) = self.asked.clone() else { return Vec::new() };
-        if !ask.accepts(answer) {
-            self.objection = Some(ask.misfit(answer));
+        let Some(ask) = self.talk.take(answer, self.record.newest_capture().is_some()) else {
             return Vec::new();
-        }
-        if answer == Answer::Again && self.record.newest_capture().is_none() {
-            self.objection = Some("there is no capture to take back".into());
-            return Vec::new();
-        }
-        self.asked = None;
+        };
         self.listening = None;
         match (answer, ask) {
             (Answer::Abort, _) => {
@@ -380,25 +360,14 @@ impl Identify {
                 self.plan = None;
                 vec![Event::AskSkipped { ask }]
             }
-            (_, Ask::Acknowledge { caution, text }) => {
-                vec![Event::CautionAcknowledged { caution, text }]
-            }
             (_, Ask::Place { red, black, .. }) => vec![self.placed(red, black)],
-            (_, Ask::Drive(drive)) => vec![Event::DriveChanged(drive)],
-            (_, Ask::Dial { function }) => vec![Event::DialTurned { function }],
-            (_, Ask::Alarm { state }) => vec![Event::AlarmChanged { state }],
-            // Clipping a supply is between the loop and the operator.
-            (_, Ask::Serial { .. } | Ask::Clip { .. }) => Vec::new(),
+            (_, ask) => done(ask),
         }
     }
 
-    /// Ends the run as aborted; a drive that is still on is the operator's to take off.
+    /// Ends the run as aborted.
     fn stop(&mut self, reason: &str) {
-        let reason = match &self.record.drive {
-            DriveState::Rest => reason.to_owned(),
-            drive => format!("{reason}; the coil is still driven ({drive}): take the drive off"),
-        };
-        self.ended = Some((4, Some(reason)));
+        self.talk.stop(reason, "the coil", &self.record.drive);
     }
 
     fn placed(&mut self, red: Pin, black: Pin) -> Event {
@@ -430,7 +399,7 @@ impl Identify {
     fn capture(&mut self, settled: Settled) -> Vec<Event> {
         let Some(listening) = self.listening.take() else { return Vec::new() };
         let mut facts = Vec::new();
-        let (touch, red, black) = match self.asked.take() {
+        let (touch, red, black) = match self.talk.close() {
             Some(Ask::Place { red, black, .. }) => {
                 let Event::LeadsPlaced(placement) = self.placed(red, black) else {
                     return Vec::new();
@@ -445,21 +414,9 @@ impl Identify {
             }
         };
         self.unsettled = 0;
-        facts.push(Event::ReadingCaptured(Capture {
-            capture: self.record.last_capture + 1,
-            touch,
-            red,
-            black,
-            function: listening.function,
-            drive: self.record.drive.clone(),
-            value: settled.value,
-            unit: settled.unit,
-            overload: settled.value.is_none(),
-            u: settled.u,
-            spread: settled.spread,
-            samples: u32::try_from(settled.samples).unwrap_or(u32::MAX),
-            raw: settled.raw,
-        }));
+        let capture = self.record.last_capture + 1;
+        let drive = self.record.drive.clone();
+        facts.push(settled.captured(capture, touch, [red, black], listening.function, drive));
         facts
     }
 

@@ -14,10 +14,12 @@ mod tests;
 pub use record::{Log, Record};
 
 use super::Guide;
+use super::dialogue::Dialogue;
+use super::meter::{self, Dial};
 use super::settling::{Settled, Settler, Settling};
 use crate::event::{
-    Action, AlarmState, Ask, AskedDrive, Capture, Caution, DriveState, Event, Input, LinkNews,
-    LogEnd, LogNews, OutputStart, Pin,
+    Action, AlarmState, Ask, AskedDrive, Caution, DriveState, Event, Input, LinkNews, LogEnd,
+    LogNews, OutputStart, Pin,
 };
 use drivers::{Function, Moment};
 use rows::Rows;
@@ -36,8 +38,6 @@ const ALREADY_ON_VOLTS: f64 = 3.0;
 const VOLTS_MAX: f64 = 60.0;
 /// How often the level at rest may fail to settle.
 const UNSETTLED_MAX: u32 = 3;
-/// How many readings in another function in a row say that the dial stands elsewhere.
-const OTHER_FUNCTION_MIN: u32 = 3;
 
 /// What a run of this guide is given.
 #[derive(Clone, Debug)]
@@ -61,17 +61,15 @@ pub struct Terms {
 pub struct Output {
     terms: Terms,
     record: Record,
-    asked: Option<Ask>,
+    talk: Dialogue,
     listening: Option<Settler>,
     epoch: u64,
     /// Whether the meter was told to measure, and is there to do so.
     measuring: bool,
     away: bool,
     unsettled: u32,
-    dial_doubted: u32,
+    dial: Dial,
     rows: Rows,
-    objection: Option<String>,
-    ended: Option<(u8, Option<String>)>,
 }
 
 impl Output {
@@ -82,16 +80,14 @@ impl Output {
         Self {
             terms,
             record: Record::default(),
-            asked: None,
+            talk: Dialogue::default(),
             listening: None,
             epoch: 0,
             measuring: false,
             away: false,
             unsettled: 0,
-            dial_doubted: 0,
+            dial: Dial::default(),
             rows: Rows::default(),
-            objection: None,
-            ended: None,
         }
     }
 
@@ -113,7 +109,7 @@ impl Guide for Output {
     }
 
     fn wake_at(&self) -> Option<Moment> {
-        self.listening.as_ref().filter(|_| self.asked.is_none()).map(Settler::limit_at)
+        self.listening.as_ref().filter(|_| self.talk.open().is_none()).map(Settler::limit_at)
     }
 
     fn handle(&mut self, input: Input, now: Moment) -> Vec<Event> {
@@ -123,11 +119,7 @@ impl Guide for Output {
                 (self.measuring, self.away, self.listening) = (false, false, None);
                 let known = self.record.meter.as_ref();
                 let accept = self.terms.accept_meter;
-                let (facts, other) = super::meter::answered(known, meter, gap_s, accept);
-                if let Some(reason) = other {
-                    self.ended = Some((3, Some(reason)));
-                }
-                facts
+                meter::answered(known, meter, gap_s, accept, &mut self.talk)
             }
             Input::MeterLost(text) => {
                 (self.measuring, self.away, self.listening) = (false, true, None);
@@ -135,18 +127,18 @@ impl Guide for Output {
             }
             Input::AnswerReceived(answer) => self.answered(answer, now),
             Input::ReadingArrived(epoch, reading) if epoch == self.epoch => {
-                self.dial_doubted = 0;
+                self.dial.agrees();
                 self.reading(&reading)
             }
             Input::ReadingArrived(..) | Input::SerialReceived(_) => Vec::new(),
             Input::OtherFunctionArrived => {
-                self.dial_doubted += 1;
+                self.dial.disagrees();
                 Vec::new()
             }
             Input::FunctionRefused(function) => vec![Event::FunctionRefused { function }],
             Input::DeadlineReached => self.gave_up_settling(now),
             Input::StopRequested(reason) => {
-                self.ended = Some((4, Some(reason)));
+                self.talk.end(4, Some(reason));
                 Vec::new()
             }
         }
@@ -156,14 +148,11 @@ impl Guide for Output {
         if let Some((t_s, volts)) = self.rows.take_waiting() {
             return Action::Log(t_s, volts);
         }
-        if let Some((exit, reason)) = self.ended.clone() {
-            return Action::Finish(exit, reason);
-        }
-        if let Some(objection) = self.objection.take() {
-            return Action::AskAgain(objection);
+        if let Some(action) = self.talk.due() {
+            return action;
         }
         let end = self.end();
-        if self.asked.is_some() && !(self.asks_for_the_alarm() && end.is_some()) {
+        if self.talk.open().is_some() && !(self.asks_for_the_alarm() && end.is_some()) {
             return Action::Nothing;
         }
         if self.record.finding.is_some() {
@@ -240,7 +229,8 @@ impl Output {
                 let off = LogNews::WentOff { t_s: micro(off.t_s), t_s_u: micro(off.t_s_u) };
                 return Action::Record(Box::new(Event::Logged(off)));
             }
-            (self.asked, self.listening) = (None, None);
+            self.talk.close();
+            self.listening = None;
             return Action::CloseLog(end);
         }
         let rested = self.rows.rested(REST_S, REST_READINGS);
@@ -275,17 +265,16 @@ impl Output {
 
     fn ask(&mut self, ask: Ask) -> Action {
         self.listening = None;
-        self.dial_doubted = 0;
-        self.asked = Some(ask.clone());
-        Action::Ask(ask)
+        self.dial.agrees();
+        self.talk.ask(ask)
     }
 
     fn asks_for_the_alarm(&self) -> bool {
-        matches!(self.asked, Some(Ask::Alarm { state: AlarmState::On }))
+        matches!(self.talk.open(), Some(Ask::Alarm { state: AlarmState::On }))
     }
 
     fn end_with(&mut self, exit: u8, reason: &str) -> Action {
-        self.ended = Some((exit, Some(reason.into())));
+        self.talk.end(exit, Some(reason.into()));
         Action::Finish(exit, Some(reason.into()))
     }
 
@@ -295,9 +284,7 @@ impl Output {
     }
 
     fn dial_is_elsewhere(&self) -> bool {
-        let commanded = self.record.meter.as_ref().is_none_or(|m| m.commanded);
-        let doubted = self.dial_doubted >= OTHER_FUNCTION_MIN;
-        !commanded && (doubted || self.record.dial != Some(Function::VoltageDc))
+        self.dial.is_elsewhere(self.record.meter.as_ref(), self.record.dial, Function::VoltageDc)
     }
 
     /// One reading: a row of the log where it is open, else a part of the level at rest.
@@ -321,7 +308,7 @@ impl Output {
             volts: self.rows.last_volts(),
         });
         if self.terms.hands_free && self.asks_for_the_alarm() {
-            self.asked = None;
+            self.talk.close();
             return vec![Event::AlarmChanged { state: AlarmState::On }, came_on];
         }
         vec![came_on]
@@ -329,21 +316,9 @@ impl Output {
 
     fn rest(&mut self, settled: Settled) -> Event {
         (self.listening, self.unsettled) = (None, 0);
-        Event::ReadingCaptured(Capture {
-            capture: self.record.last_capture + 1,
-            touch: self.record.last_touch,
-            red: Pin::new(PLUS),
-            black: Pin::new(MINUS),
-            function: Function::VoltageDc,
-            drive: DriveState::Rest,
-            value: settled.value,
-            unit: settled.unit,
-            overload: settled.value.is_none(),
-            u: settled.u,
-            spread: settled.spread,
-            samples: u32::try_from(settled.samples).unwrap_or(u32::MAX),
-            raw: settled.raw,
-        })
+        let (capture, touch) = (self.record.last_capture + 1, self.record.last_touch);
+        let pins = [PLUS, MINUS].map(Pin::new);
+        settled.captured(capture, touch, pins, Function::VoltageDc, DriveState::Rest)
     }
 
     fn gave_up_settling(&mut self, now: Moment) -> Vec<Event> {
@@ -355,7 +330,7 @@ impl Output {
         if self.unsettled >= UNSETTLED_MAX {
             let reason = "the output does not settle at rest: it is no switched output, or a \
                           lead does not hold";
-            self.ended = Some((1, Some(reason.into())));
+            self.talk.end(1, Some(reason.into()));
         }
         let text = "the readings at rest did not settle: do the leads hold?";
         vec![Event::MeterComplained { text: text.into() }]

@@ -4,6 +4,7 @@
 
 mod breaks;
 
+use super::super::meter::OTHER_FUNCTION_MIN;
 use super::*;
 use crate::event::{Answer, Finding, LogPicture, MeterIdentity, OutputFinding, Polarity, Shape};
 use drivers::{Reading, Unit, Value};

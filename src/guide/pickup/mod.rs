@@ -4,19 +4,20 @@
 //! state is a fold over its events, so a run that broke off goes on where it was.
 
 mod record;
+#[cfg(test)]
+mod tests;
 
+use super::Guide;
+use super::dialogue::{Dialogue, done};
+use super::meter::{self, Dial};
 use super::settling::{Settled, Settler, Settling};
-use super::{Guide, meter};
 use crate::event::{
-    Action, Answer, Ask, Capture, Caution, DriveState, Event, Finding, Input, LinkNews,
-    MeterIdentity, PickUpFinding, PickUpStart, Pin, Placement, Verdict,
+    Action, Answer, Ask, Caution, DriveState, Event, Finding, Input, LinkNews, MeterIdentity,
+    PickUpFinding, PickUpStart, Pin, Placement, Verdict,
 };
 use crate::fit::ramp::{Wanted, follow, thresholds};
 use drivers::{Function, Moment};
 use record::Record;
-
-/// Readings in another function than was asked for, after which the dial is doubted.
-const OTHER_FUNCTION_MIN: u32 = 3;
 
 /// What the guide is told.
 #[derive(Clone, Debug)]
@@ -36,12 +37,10 @@ pub struct Terms {
 pub struct PickUp {
     terms: Terms,
     record: Record,
-    asked: Option<Ask>,
+    talk: Dialogue,
     listening: Option<Settler>,
     epoch: u64,
-    dial_doubted: u32,
-    objection: Option<String>,
-    ended: Option<(u8, Option<String>)>,
+    dial: Dial,
 }
 
 impl PickUp {
@@ -52,12 +51,10 @@ impl PickUp {
         Self {
             terms,
             record,
-            asked: None,
+            talk: Dialogue::default(),
             listening: None,
             epoch: 0,
-            dial_doubted: 0,
-            objection: None,
-            ended: None,
+            dial: Dial::default(),
         }
     }
 }
@@ -68,7 +65,7 @@ impl Guide for PickUp {
     }
 
     fn wake_at(&self) -> Option<Moment> {
-        self.listening.as_ref().filter(|_| self.asked.is_none()).map(Settler::limit_at)
+        self.listening.as_ref().filter(|_| self.talk.open().is_none()).map(Settler::limit_at)
     }
 
     fn handle(&mut self, input: Input, _: Moment) -> Vec<Event> {
@@ -81,21 +78,20 @@ impl Guide for PickUp {
             }
             Input::AnswerReceived(answer) => self.answered(answer),
             Input::ReadingArrived(epoch, reading) if epoch == self.epoch => {
-                self.dial_doubted = 0;
+                self.dial.agrees();
                 let settled = self.listening.as_mut().and_then(|l| l.push(&reading));
                 settled.map(|settled| self.capture(settled)).unwrap_or_default()
             }
             Input::ReadingArrived(..) | Input::SerialReceived(_) => Vec::new(),
             Input::OtherFunctionArrived => {
-                self.dial_doubted += 1;
-                if self.dial_doubted >= OTHER_FUNCTION_MIN {
+                self.dial.disagrees();
+                if self.dial.is_doubted() {
                     self.listening = None;
-                    self.record.dial = None;
                 }
                 Vec::new()
             }
             Input::FunctionRefused(function) => {
-                self.ended = Some((3, Some(format!("the meter has no {function}"))));
+                self.talk.end(3, Some(format!("the meter has no {function}")));
                 vec![Event::FunctionRefused { function }]
             }
             Input::DeadlineReached => {
@@ -111,18 +107,15 @@ impl Guide for PickUp {
     }
 
     fn next(&mut self, now: Moment) -> Action {
-        if let Some((exit, reason)) = self.ended.clone() {
-            return Action::Finish(exit, reason);
+        if let Some(action) = self.talk.due() {
+            return action;
         }
-        if let Some(objection) = self.objection.take() {
-            return Action::AskAgain(objection);
-        }
-        if self.asked.is_some() {
+        if self.talk.open().is_some() {
             return Action::Nothing;
         }
         if let Some(finding) = &self.record.finding {
             let failed = finding.result != Verdict::Pass;
-            self.ended = Some((u8::from(failed), failed.then(|| finding.reason.clone())));
+            self.talk.end(u8::from(failed), failed.then(|| finding.reason.clone()));
             return self.next(now);
         }
         let first = [Caution::DeadCircuit, Caution::NotACertificate];
@@ -143,8 +136,8 @@ impl Guide for PickUp {
 impl PickUp {
     /// The next thing that brings the bench nearer to the next look.
     fn go_on(&mut self, now: Moment) -> Action {
-        let commanded = self.record.meter.as_ref().is_some_and(|meter| meter.commanded);
-        if !commanded && self.record.dial != Some(Function::Resistance) {
+        let wanted = Function::Resistance;
+        if self.dial.is_elsewhere(self.record.meter.as_ref(), self.record.dial, wanted) {
             return self.ask(Ask::Dial { function: Function::Resistance });
         }
         if self.record.gave_up.is_some() {
@@ -236,49 +229,27 @@ impl PickUp {
 
     fn capture(&mut self, settled: Settled) -> Vec<Event> {
         self.listening = None;
-        let Some([red, black]) = self.record.leads.clone() else { return Vec::new() };
-        vec![Event::ReadingCaptured(Capture {
-            capture: self.record.last_capture + 1,
-            touch: self.record.last_touch,
-            red,
-            black,
-            function: Function::Resistance,
-            drive: self.record.drive.clone(),
-            overload: settled.value.is_none(),
-            value: settled.value,
-            unit: settled.unit,
-            u: settled.u,
-            spread: settled.spread,
-            samples: u32::try_from(settled.samples).unwrap_or(u32::MAX),
-            raw: settled.raw,
-        })]
+        let Some(pins) = self.record.leads.clone() else { return Vec::new() };
+        let (capture, touch) = (self.record.last_capture + 1, self.record.last_touch);
+        let drive = self.record.drive.clone();
+        vec![settled.captured(capture, touch, pins, Function::Resistance, drive)]
     }
 
     fn meter_answered(&mut self, meter: MeterIdentity, gap_s: Option<f64>) -> Vec<Event> {
         let known = self.record.meter.as_ref();
-        let (facts, refused) = meter::answered(known, meter, gap_s, self.terms.accept_meter);
-        if let Some(reason) = refused {
-            self.ended = Some((3, Some(reason)));
-        }
-        facts
+        let accept = self.terms.accept_meter;
+        meter::answered(known, meter, gap_s, accept, &mut self.talk)
     }
 
     fn ask(&mut self, ask: Ask) -> Action {
-        self.asked = Some(ask.clone());
-        Action::Ask(ask)
+        self.dial.agrees();
+        self.talk.ask(ask)
     }
 
     fn answered(&mut self, answer: Answer) -> Vec<Event> {
-        let Some(ask) = self.asked.clone() else { return Vec::new() };
-        if !ask.accepts(answer) {
-            self.objection = Some(ask.misfit(answer));
+        let Some(ask) = self.talk.take(answer, self.record.last_capture > 0) else {
             return Vec::new();
-        }
-        if answer == Answer::Again && self.record.last_capture == 0 {
-            self.objection = Some("there is no capture to take back".into());
-            return Vec::new();
-        }
-        self.asked = None;
+        };
         match (answer, ask) {
             (Answer::Abort, _) => {
                 self.stop("stopped by the operator");
@@ -288,9 +259,6 @@ impl PickUp {
                 vec![Event::CaptureTakenBack { capture: self.record.last_capture }]
             }
             (Answer::Skip, ask) => vec![Event::AskSkipped { ask }],
-            (_, Ask::Acknowledge { caution, text }) => {
-                vec![Event::CautionAcknowledged { caution, text }]
-            }
             (_, Ask::Place { red, black, .. }) => {
                 vec![Event::LeadsPlaced(Placement {
                     touch: self.record.last_touch + 1,
@@ -299,13 +267,12 @@ impl PickUp {
                     black,
                 })]
             }
-            (_, Ask::Drive(drive)) => vec![Event::DriveChanged(drive)],
-            (_, Ask::Dial { function }) => vec![Event::DialTurned { function }],
-            (_, Ask::Alarm { .. } | Ask::Clip { .. } | Ask::Serial { .. }) => Vec::new(),
+            (_, ask) => done(ask),
         }
     }
 
+    /// Ends the run as aborted.
     fn stop(&mut self, reason: &str) {
-        self.ended = Some((4, Some(reason.into())));
+        self.talk.stop(reason, "the coil", &self.record.drive);
     }
 }

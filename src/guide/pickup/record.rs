@@ -66,10 +66,10 @@ impl Record {
 
     pub(super) fn apply(&mut self, fact: &Event) {
         match fact {
-            // A new part of the run begins with the leads and the supply as nobody knows.
+            // A new part of the run begins with the leads nobody knows where. A drive that was on
+            // may still be on: it has to come off before they are placed.
             Event::RunStarted(_) => {
                 self.leads = None;
-                self.drive = DriveState::Rest;
                 self.forget_the_ramp_under_way();
             }
             Event::MeterIdentified(meter) => self.meter = Some(meter.clone()),

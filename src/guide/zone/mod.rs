@@ -13,10 +13,12 @@ mod watch;
 pub use record::Record;
 
 use super::Guide;
+use super::dialogue::{Dialogue, done};
+use super::meter::{self, Dial};
 use super::settling::{Settled, Settler, Settling};
 use crate::event::{
-    Action, AlarmState, Answer, Ask, AskedDrive, Capture, Caution, DriveState, Event, Finding,
-    Input, LinkNews, Pin, Placement, Verdict, ZoneState,
+    Action, AlarmState, Answer, Ask, AskedDrive, Caution, DriveState, Event, Finding, Input,
+    LinkNews, Pin, Placement, Verdict, ZoneState,
 };
 use crate::zone::Design;
 use drivers::{Function, Moment, Reading};
@@ -33,8 +35,6 @@ const LIVE_VOLTS: f64 = 0.5;
 const VOLTS_MAX: f64 = 60.0;
 /// How often the readings of one state may fail to settle.
 const UNSETTLED_MAX: u32 = 3;
-/// How many readings in another function in a row say that the dial stands elsewhere.
-const OTHER_FUNCTION_MIN: u32 = 3;
 
 /// What a run of this guide is given.
 #[derive(Clone, Debug)]
@@ -59,7 +59,7 @@ pub struct Zone {
     terms: Terms,
     record: Record,
     watch: Watch,
-    asked: Option<Ask>,
+    talk: Dialogue,
     listening: Option<Settler>,
     /// Until when the loop may follow the equipment.
     follows_by: Option<Moment>,
@@ -67,9 +67,7 @@ pub struct Zone {
     measuring: Option<Function>,
     away: bool,
     unsettled: u32,
-    dial_doubted: u32,
-    objection: Option<String>,
-    ended: Option<(u8, Option<String>)>,
+    dial: Dial,
 }
 
 impl Zone {
@@ -82,16 +80,14 @@ impl Zone {
             terms,
             record,
             watch,
-            asked: None,
+            talk: Dialogue::default(),
             listening: None,
             follows_by: None,
             epoch: 0,
             measuring: None,
             away: false,
             unsettled: 0,
-            dial_doubted: 0,
-            objection: None,
-            ended: None,
+            dial: Dial::default(),
         }
     }
 
@@ -108,7 +104,7 @@ impl Guide for Zone {
     }
 
     fn wake_at(&self) -> Option<Moment> {
-        if self.asked.is_some() {
+        if self.talk.open().is_some() {
             return None;
         }
         let limit = self.listening.as_ref().map(Settler::limit_at);
@@ -122,24 +118,20 @@ impl Guide for Zone {
                 (self.measuring, self.away, self.listening) = (None, false, None);
                 let known = self.record.meter.as_ref();
                 let accept = self.terms.accept_meter;
-                let (facts, other) = super::meter::answered(known, meter, gap_s, accept);
-                if let Some(reason) = other {
-                    self.ended = Some((3, Some(reason)));
-                }
-                facts
+                meter::answered(known, meter, gap_s, accept, &mut self.talk)
             }
             Input::MeterLost(text) => {
                 (self.measuring, self.away, self.listening) = (None, true, None);
                 vec![Event::LinkChanged(LinkNews::Lost { text })]
             }
-            Input::AnswerReceived(answer) => self.answered(answer, now),
+            Input::AnswerReceived(answer) => self.answered(answer),
             Input::ReadingArrived(epoch, reading) if epoch == self.epoch => {
-                self.dial_doubted = 0;
+                self.dial.agrees();
                 self.reading(&reading)
             }
             Input::ReadingArrived(..) | Input::SerialReceived(_) => Vec::new(),
             Input::OtherFunctionArrived => {
-                self.dial_doubted += 1;
+                self.dial.disagrees();
                 Vec::new()
             }
             Input::FunctionRefused(function) => {
@@ -148,20 +140,17 @@ impl Guide for Zone {
             }
             Input::DeadlineReached => self.deadline(now),
             Input::StopRequested(reason) => {
-                self.ended = Some((4, Some(reason)));
+                self.talk.end(4, Some(reason));
                 Vec::new()
             }
         }
     }
 
     fn next(&mut self, now: Moment) -> Action {
-        if let Some((exit, reason)) = self.ended.clone() {
-            return Action::Finish(exit, reason);
+        if let Some(action) = self.talk.due() {
+            return action;
         }
-        if let Some(objection) = self.objection.take() {
-            return Action::AskAgain(objection);
-        }
-        if self.asked.is_some() {
+        if self.talk.open().is_some() {
             return Action::Nothing;
         }
         if let Some(finding) = &self.record.finding {
@@ -238,20 +227,18 @@ impl Zone {
     }
 
     fn ask(&mut self, ask: Ask) -> Action {
-        (self.listening, self.follows_by, self.dial_doubted) = (None, None, 0);
-        self.asked = Some(ask.clone());
-        Action::Ask(ask)
+        (self.listening, self.follows_by) = (None, None);
+        self.dial.agrees();
+        self.talk.ask(ask)
     }
 
     fn end_with(&mut self, reason: &str) -> Action {
-        self.ended = Some((1, Some(reason.into())));
+        self.talk.end(1, Some(reason.into()));
         Action::Finish(1, Some(reason.into()))
     }
 
     fn dial_is_elsewhere(&self, function: Function) -> bool {
-        let commanded = self.record.meter.as_ref().is_none_or(|m| m.commanded);
-        let doubted = self.dial_doubted >= OTHER_FUNCTION_MIN;
-        !commanded && (doubted || self.record.dial != Some(function))
+        self.dial.is_elsewhere(self.record.meter.as_ref(), self.record.dial, function)
     }
 
     /// One reading: a part of the watch where it is volts, and of the state that is wanted.
@@ -264,7 +251,7 @@ impl Zone {
                 return vec![fact];
             }
         }
-        if self.asked.is_some() {
+        if self.talk.open().is_some() {
             return Vec::new();
         }
         let settled = self.listening.as_mut().and_then(|settler| settler.push(reading));
@@ -273,12 +260,12 @@ impl Zone {
 
     /// The ask for the alarm answers itself when a person watches and the loop follows.
     fn followed_by_itself(&mut self) -> Option<Event> {
-        let Some(Ask::Alarm { state }) = self.asked else { return None };
+        let Some(&Ask::Alarm { state }) = self.talk.open() else { return None };
         let followed = (self.watch.reads()? == ZoneState::Ready) == (state == AlarmState::Off);
         if !self.terms.hands_free || !followed || self.record.rests_unready() {
             return None;
         }
-        self.asked = None;
+        self.talk.close();
         Some(Event::AlarmChanged { state })
     }
 
@@ -296,21 +283,10 @@ impl Zone {
         }
         let Some(touch) = self.record.touch else { return Vec::new() };
         (self.unsettled, self.follows_by) = (0, None);
-        vec![Event::ReadingCaptured(Capture {
-            capture: self.record.last_capture + 1,
-            touch,
-            red: Pin::new(ZONE),
-            black: Pin::new(COMMON),
-            function: self.measuring.unwrap_or(Function::VoltageDc),
-            drive: DriveState::Rest,
-            value: settled.value,
-            unit: settled.unit,
-            overload: settled.value.is_none(),
-            u: settled.u,
-            spread: settled.spread,
-            samples: u32::try_from(settled.samples).unwrap_or(u32::MAX),
-            raw: settled.raw,
-        })]
+        let capture = self.record.last_capture + 1;
+        let function = self.measuring.unwrap_or(Function::VoltageDc);
+        let pins = [ZONE, COMMON].map(Pin::new);
+        vec![settled.captured(capture, touch, pins, function, DriveState::Rest)]
     }
 
     fn deadline(&mut self, now: Moment) -> Vec<Event> {
@@ -321,26 +297,19 @@ impl Zone {
         self.listening = None;
         self.unsettled += 1;
         if self.unsettled >= UNSETTLED_MAX {
-            self.ended = Some((1, Some("the volts at the terminals did not settle".into())));
+            self.talk.end(1, Some("the volts at the terminals did not settle".into()));
         }
         let text = "the readings did not settle: hold the leads still".into();
         vec![Event::MeterComplained { text }]
     }
 
-    fn answered(&mut self, answer: Answer, _now: Moment) -> Vec<Event> {
-        let Some(ask) = self.asked.clone() else { return Vec::new() };
-        if !ask.accepts(answer) {
-            self.objection = Some(ask.misfit(answer));
+    fn answered(&mut self, answer: Answer) -> Vec<Event> {
+        let Some(ask) = self.talk.take(answer, self.record.last_kept().is_some()) else {
             return Vec::new();
-        }
-        if answer == Answer::Again && self.record.last_kept().is_none() {
-            self.objection = Some("there is no capture to take back".into());
-            return Vec::new();
-        }
-        self.asked = None;
+        };
         match (answer, ask) {
             (Answer::Abort, _) => {
-                self.ended = Some((4, Some("stopped by the operator".into())));
+                self.talk.end(4, Some("stopped by the operator".into()));
                 Vec::new()
             }
             (Answer::Again, _) => {
@@ -348,17 +317,11 @@ impl Zone {
                 taken.map(|capture| Event::CaptureTakenBack { capture }).into_iter().collect()
             }
             (Answer::Skip, ask) => vec![Event::AskSkipped { ask }],
-            (_, Ask::Acknowledge { caution, text }) => {
-                vec![Event::CautionAcknowledged { caution, text }]
-            }
             (_, Ask::Place { red, black, .. }) => {
                 let touch = self.record.last_touch + 1;
                 vec![Event::LeadsPlaced(Placement { touch, red, black, lead_moves: 2 })]
             }
-            (_, Ask::Drive(drive)) => vec![Event::DriveChanged(drive)],
-            (_, Ask::Dial { function }) => vec![Event::DialTurned { function }],
-            (_, Ask::Alarm { state }) => vec![Event::AlarmChanged { state }],
-            (_, Ask::Serial { .. } | Ask::Clip { .. }) => Vec::new(),
+            (_, ask) => done(ask),
         }
     }
 }

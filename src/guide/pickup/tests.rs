@@ -1,0 +1,78 @@
+//! A drive that was on when a run broke off: nothing is placed before it is off, and whoever stops
+//! a run is told that it is still on. Facts are replayed as from a record; nothing waits, and no
+//! reading arrives.
+
+use super::*;
+use crate::event::{RunStart, RunTerms};
+
+fn start() -> PickUpStart {
+    let pins = |a: &str, b: &str| [Pin::new(a), Pin::new(b)];
+    PickUpStart {
+        coil: pins("1", "2"),
+        contact: pins("3", "4"),
+        step_volts: 0.1,
+        ramps: 3,
+        volts_max: 24.0,
+        coil_watts_max: 3.0,
+        drive_percent: 1.0,
+        ambient_celsius: 20.0,
+        coil_celsius_max: 85.0,
+        rated_volts: Some(12.0),
+        operate_percent: 80.0,
+        release_percent: 5.0,
+    }
+}
+
+fn part(resumed: bool) -> Event {
+    Event::RunStarted(RunStart {
+        version: "0".into(),
+        simulated: true,
+        resumed,
+        torn_bytes: 0,
+        meter: "sim:".into(),
+        profile: "scpi".into(),
+        terms: RunTerms::PickUp(start()),
+    })
+}
+
+fn meter() -> MeterIdentity {
+    let (identity, link, profile) = ("m".into(), "sim:".into(), "scpi".into());
+    MeterIdentity { identity, link, profile, commanded: true }
+}
+
+/// Up to a drive of 6 V, the leads on the witness.
+fn driven() -> PickUp {
+    let (start, settling) = (start(), Settling::default());
+    let terms = Terms { start: start.clone(), simulated: true, settling, accept_meter: false };
+    let mut guide = PickUp::new(terms);
+    let cautions = [Caution::DeadCircuit, Caution::NotACertificate, Caution::CoilDrive];
+    let [plus, minus] = start.coil;
+    let [red, black] = start.contact;
+    let facts = [part(false), Event::MeterIdentified(meter())]
+        .into_iter()
+        .chain(cautions.map(|caution| Event::CautionAcknowledged { caution, text: "t".into() }))
+        .chain([
+            Event::LeadsPlaced(Placement { touch: 1, red, black, lead_moves: 2 }),
+            Event::DriveChanged(DriveState::Energised { plus, minus, volts: 6.0 }),
+        ]);
+    facts.for_each(|fact| guide.apply(&fact));
+    guide
+}
+
+#[test]
+fn a_drive_that_was_on_comes_off_before_the_leads_are_placed_again() {
+    let mut guide = driven();
+    guide.apply(&part(true));
+    assert!(guide.handle(Input::MeterAnswered(meter(), None), Moment::START).is_empty());
+    assert_eq!(guide.next(Moment::START), Action::Ask(Ask::Drive(DriveState::Rest)));
+}
+
+#[test]
+fn who_stops_a_driven_run_is_told_to_take_the_drive_off() {
+    let mut guide = driven();
+    assert!(guide.handle(Input::StopRequested("interrupted".into()), Moment::START).is_empty());
+    let Action::Finish(4, Some(reason)) = guide.next(Moment::START) else {
+        panic!("the run goes on");
+    };
+    assert!(reason.contains("6 V") && reason.ends_with("take the drive off"), "{reason}");
+}
