@@ -35,55 +35,76 @@ pub enum Arrival {
     DeadlineReached,
 }
 
-/// The receiving end.
+/// The receiving end. It outlives a run where several follow each other at one seat: whoever reads
+/// the operator's input reads it for all of them.
 pub struct Inbox {
-    sender: mpsc::Sender<Arrival>,
-    receiver: mpsc::Receiver<Arrival>,
+    sender: mpsc::Sender<Sent>,
+    receiver: mpsc::Receiver<Sent>,
     /// What is taken before anything that arrives.
     first: VecDeque<Arrival>,
+    /// Which run it is; what an earlier run's meter still sends is thrown away.
+    run: u64,
+    /// Whether somebody reads the operator's input already.
+    reads: bool,
 }
+
+/// An arrival on its way; the run whose meter it is from, if it is from one.
+type Sent = (Option<u64>, Arrival);
 
 impl Inbox {
     /// An empty one.
     #[must_use]
     pub fn new() -> Self {
         let (sender, receiver) = mpsc::channel(WAITING_MAX);
-        Self { sender, receiver, first: VecDeque::new() }
+        Self { sender, receiver, first: VecDeque::new(), run: 0, reads: false }
+    }
+
+    /// The next run begins: nothing of an earlier one's meter or hands is left.
+    pub fn begin_run(&mut self) {
+        self.run += 1;
+        self.first.clear();
     }
 
     /// Where the meter's thread puts its events; false once nobody takes them.
     pub fn meter_sink(&self) -> impl FnMut(MeterEvent) -> bool + Send + 'static {
-        let sender = self.sender.clone();
-        move |event| sender.blocking_send(Arrival::Meter(event)).is_ok()
+        let (sender, run) = (self.sender.clone(), self.run);
+        move |event| sender.blocking_send((Some(run), Arrival::Meter(event))).is_ok()
     }
 
     /// Begins to read lines from `input` on a thread of its own, which ends with the input or the
-    /// process: a read from a terminal cannot be cut short.
-    pub fn read_lines(&self, input: impl Read + Send + 'static) {
+    /// process: a read from a terminal cannot be cut short. Where somebody reads already, nothing
+    /// changes.
+    pub fn read_lines(&mut self, input: impl Read + Send + 'static) {
+        if std::mem::replace(&mut self.reads, true) {
+            return;
+        }
         let sender = self.sender.clone();
         std::thread::spawn(move || {
             let mut input = io::BufReader::new(input);
             while let Some(line) = read_line(&mut input) {
-                if sender.blocking_send(line).is_err() {
+                if sender.blocking_send((None, line)).is_err() {
                     return;
                 }
             }
-            let _ = sender.blocking_send(Arrival::EndOfInput);
+            let _ = sender.blocking_send((None, Arrival::EndOfInput));
         });
     }
 
     /// Begins to take keys from `next` on a thread of its own, which ends with the terminal or the
-    /// process.
+    /// process. Where somebody reads already, nothing changes.
     #[cfg(feature = "screen")]
-    pub fn read_keys(&self, mut next: impl FnMut() -> io::Result<Key> + Send + 'static) {
+    pub fn read_keys(&mut self, mut next: impl FnMut() -> io::Result<Key> + Send + 'static) {
+        if std::mem::replace(&mut self.reads, true) {
+            return;
+        }
         let sender = self.sender.clone();
         std::thread::spawn(move || {
             while let Ok(key) = next() {
-                if sender.blocking_send(Arrival::Key(key)).is_err() {
+                if sender.blocking_send((None, Arrival::Key(key))).is_err() {
                     return;
                 }
             }
-            let _ = sender.blocking_send(Arrival::EndOfInput);
+            let _ = sender.blocking_send((None, Arrival::EndOfInput));
         });
     }
 
@@ -105,7 +126,7 @@ impl Inbox {
                     _ = terminate.recv() => {}
                     _ = hung_up.recv() => {}
                 }
-                if sender.send(Arrival::Interrupted).await.is_err() {
+                if sender.send((None, Arrival::Interrupted)).await.is_err() {
                     return;
                 }
             }
@@ -130,13 +151,22 @@ impl Inbox {
         if let Some(arrival) = self.first.pop_front() {
             return arrival;
         }
-        let Some(wake_at) = wake_at else {
-            return self.receiver.recv().await.unwrap_or(Arrival::EndOfInput);
-        };
-        let wait = wake_at.since(clock.now());
-        match tokio::time::timeout(wait, self.receiver.recv()).await {
-            Ok(arrival) => arrival.unwrap_or(Arrival::EndOfInput),
-            Err(_) => Arrival::DeadlineReached,
+        loop {
+            let received = match wake_at {
+                None => self.receiver.recv().await,
+                Some(at) => {
+                    let wait = at.since(clock.now());
+                    match tokio::time::timeout(wait, self.receiver.recv()).await {
+                        Ok(received) => received,
+                        Err(_) => return Arrival::DeadlineReached,
+                    }
+                }
+            };
+            match received {
+                Some((Some(run), _)) if run != self.run => {}
+                Some((_, arrival)) => return arrival,
+                None => return Arrival::EndOfInput,
+            }
         }
     }
 }

@@ -6,7 +6,7 @@
 use super::failure::{Exit, Failure};
 use super::instrument::{Instrument, MeterTerms};
 use super::stamp::folder_time;
-use super::station::{OperatorChoice, Station, kept_record};
+use super::station::{Equipment, OperatorChoice, Station, kept_record};
 use crate::board::{BUILT_IN, Plan, from_identified};
 use crate::event::{BoardPlan, BoardStart, Event, Finding, RunStart, RunTerms, visible};
 use crate::guide::Guide;
@@ -62,9 +62,15 @@ pub fn run_board(terms: &BoardTerms) -> Result<Exit, Failure> {
         task.entries.iter().for_each(|entry| guide.apply(&entry.event));
         run.resumed = true;
     }
-    let outcome =
-        Station { job: job.clone(), journal, guide, meter, supply: None, operator: terms.operator }
-            .run(run);
+    let outcome = Station {
+        job: job.clone(),
+        journal,
+        guide,
+        equipment: Equipment::Meter(meter),
+        supply: None,
+        operator: terms.operator,
+    }
+    .run(run);
     if job.join(journal::FILE_NAME).is_file() {
         super::history::take_in(&job);
     }

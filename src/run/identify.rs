@@ -6,7 +6,7 @@ use super::drive::NamedSupply;
 use super::failure::{Exit, Failure};
 use super::instrument::{Instrument, MeterTerms};
 use super::stamp::folder_time;
-use super::station::{OperatorChoice, Station};
+use super::station::{Equipment, OperatorChoice, Station};
 use crate::event::{IdentifyStart, Pins, RunStart, RunTerms};
 use crate::guide::Guide;
 use crate::guide::identify::{Identify, Terms};
@@ -68,7 +68,17 @@ pub(super) fn begin(
     let job = terms.job.clone().unwrap_or_else(|| format!("identify-{}", folder_time()).into());
     Journal::refuse_existing(&job)?;
     let start = meter.start(RunTerms::Identify(identify));
-    Ok((Station { job, journal: None, guide, meter, supply, operator: terms.operator }, start))
+    Ok((
+        Station {
+            job,
+            journal: None,
+            guide,
+            equipment: Equipment::Meter(meter),
+            supply,
+            operator: terms.operator,
+        },
+        start,
+    ))
 }
 
 fn checked_start(terms: &IdentifyTerms) -> Result<IdentifyStart, Failure> {

@@ -23,6 +23,7 @@ mod output;
 mod papers;
 mod pickup;
 mod resume;
+mod seat;
 mod settings;
 mod speech;
 mod stamp;
@@ -62,9 +63,10 @@ use crate::guide::Guide;
 use crate::journal::Journal;
 use crate::logbook::LogFile;
 use crate::operator::{Heard, Operator};
-use arrivals::{Arrival, Inbox};
+use arrivals::Arrival;
 use drive::Performed;
 use drivers::{Clock, DriverError, Function, Identity, MeterEvent, Order, Port};
+use seat::Seat;
 use stamp::stamp;
 use std::sync::Arc;
 use std::time::Duration;
@@ -89,6 +91,8 @@ pub enum Hands {
     Led(crate::bench::Bench),
     /// Simulated ones that also answer.
     Alone(crate::bench::Bench),
+    /// Simulated ones without a bench, that say yes to everything.
+    Obliging,
 }
 
 /// Everything that one run needs.
@@ -99,10 +103,10 @@ pub struct Workbench<'a> {
     pub journal: Journal,
     /// Who is asked and shown.
     pub operator: &'a mut dyn Operator,
-    /// The meter's port.
-    pub meter: Port,
-    /// Everything that arrives.
-    pub inbox: Inbox,
+    /// The meter's port; `None` where a run only talks.
+    pub meter: Option<Port>,
+    /// Where the operator sits.
+    pub seat: &'a mut Seat,
     /// Time.
     pub clock: Arc<dyn Clock>,
     /// Whose hands.
@@ -121,7 +125,6 @@ const RING_OUT_MAX: Duration = Duration::from_secs(2);
 /// A run under way.
 struct Run<'a> {
     on: Workbench<'a>,
-    asked: u64,
     open: Option<Ask>,
     /// The operator's reason for the skip that is being taken in.
     reason: Option<String>,
@@ -144,21 +147,16 @@ impl Workbench<'_> {
     /// # Errors
     /// The failure that ended the run, after it has been recorded.
     pub async fn run(self, begin: Event) -> Result<Exit, Failure> {
-        let mut run = Run {
-            on: self,
-            asked: 0,
-            open: None,
-            reason: None,
-            waiting: None,
-            measuring: None,
-            log: None,
-        };
+        let mut run =
+            Run { on: self, open: None, reason: None, waiting: None, measuring: None, log: None };
         let outcome = run.until_over(begin).await;
         // Dropping it switches the supply off: first of all, whatever the outcome.
         run.on.drive = None;
         let logged = run.log.as_mut().map_or(Ok(()), LogFile::sync);
         let Workbench { mut journal, operator, meter, clock, job, .. } = run.on;
-        meter.close();
+        if let Some(meter) = meter {
+            meter.close();
+        }
         let (exit, reason) = match &outcome {
             Ok((exit, reason)) => (*exit, reason.clone()),
             Err(failure) => (failure.exit.code(), Some(failure.to_string())),
@@ -209,9 +207,9 @@ impl Run<'_> {
             let wake_at = self.wake_at();
             let look_at = self.on.clock.now() + LOOK_EVERY;
             let until = wake_at.map_or(look_at, |at| at.min(look_at));
-            let arrival = self.on.inbox.next(&*self.on.clock, Some(until)).await;
+            let arrival = self.on.seat.inbox.next(&*self.on.clock, Some(until)).await;
             let now = self.on.clock.now();
-            if let Some(stuck) = self.on.meter.stuck(now) {
+            if let Some(stuck) = self.on.meter.as_mut().and_then(|meter| meter.stuck(now)) {
                 return Err(stuck.into());
             }
             flow = self.take(arrival)?;
@@ -242,7 +240,9 @@ impl Run<'_> {
             }
             Arrival::LongLine => self.object("a line that is longer than any answer"),
             Arrival::Answer(answer) => self.answered(answer),
-            Arrival::EndOfInput if matches!(self.on.hands, Hands::Alone(_)) => Ok(Flow::GoOn),
+            Arrival::EndOfInput if matches!(self.on.hands, Hands::Alone(_) | Hands::Obliging) => {
+                Ok(Flow::GoOn)
+            }
             Arrival::EndOfInput => self.stop("the operator's input ended"),
             Arrival::Interrupted => self.stop("interrupted"),
             Arrival::DeadlineReached => self.deliver(Input::DeadlineReached),
@@ -307,14 +307,16 @@ impl Run<'_> {
                 self.reason = None;
                 flow
             }
-            (Heard::Answer(seq, answer), Some(_)) if seq.is_none_or(|seq| seq == self.asked) => {
+            (Heard::Answer(seq, answer), Some(_))
+                if seq.is_none_or(|seq| seq == self.on.seat.asked) =>
+            {
                 self.answered(answer)
             }
             (Heard::Answer(Some(seq), _), Some(_)) => {
-                self.object(&format!("ask {seq} is not open; {} is", self.asked))
+                self.object(&format!("ask {seq} is not open; {} is", self.on.seat.asked))
             }
             (Heard::Serial(seq, serial), Some(Ask::Serial { .. }))
-                if seq.is_none_or(|seq| seq == self.asked) =>
+                if seq.is_none_or(|seq| seq == self.on.seat.asked) =>
             {
                 self.deliver(Input::SerialReceived(serial))
             }
@@ -379,7 +381,9 @@ impl Run<'_> {
                 }
                 Action::Measure(function, epoch) => {
                     self.measuring = Some((function, epoch));
-                    self.on.meter.order(Order::Measure { function, epoch });
+                    if let Some(meter) = &mut self.on.meter {
+                        meter.order(Order::Measure { function, epoch });
+                    }
                 }
                 Action::OpenLog(file, t_s) => self.open_log(file, t_s)?,
                 Action::Log(t_s, volts) => self.log(t_s, volts)?,
@@ -410,7 +414,7 @@ impl Run<'_> {
         match drive.perform(wanted)? {
             Performed::Done => {
                 self.open = Some(ask);
-                self.on.inbox.answer(Answer::Ready);
+                self.on.seat.inbox.answer(Answer::Ready);
                 Ok(())
             }
             Performed::Clip(plus, minus) => {
@@ -421,12 +425,17 @@ impl Run<'_> {
     }
 
     fn ask_operator(&mut self, ask: Ask) -> Result<(), Failure> {
-        self.asked += 1;
-        let seq = self.asked;
+        self.on.seat.asked += 1;
+        let seq = self.on.seat.asked;
         self.told(|operator| operator.ask(seq, &ask))?;
-        if let Hands::Alone(bench) = &self.on.hands {
-            let answer = bench.perform(&ask);
-            self.on.inbox.answer(answer);
+        let answer = match &self.on.hands {
+            Hands::Alone(bench) => Some(bench.perform(&ask)),
+            Hands::Obliging if ask.accepts(Answer::Acknowledged) => Some(Answer::Acknowledged),
+            Hands::Obliging => Some(Answer::Ready),
+            Hands::Real | Hands::Led(_) => None,
+        };
+        if let Some(answer) = answer {
+            self.on.seat.inbox.answer(answer);
         }
         self.open = Some(ask);
         Ok(())
@@ -436,7 +445,7 @@ impl Run<'_> {
     fn object(&mut self, problem: &str) -> Result<Flow, Failure> {
         self.told(|operator| operator.object(problem))?;
         if let Some(ask) = self.open.clone() {
-            let seq = self.asked;
+            let seq = self.on.seat.asked;
             self.told(|operator| operator.ask(seq, &ask))?;
         }
         Ok(Flow::GoOn)

@@ -6,7 +6,7 @@
 use super::failure::{Exit, Failure, chain};
 use super::instrument::{Instrument, MeterTerms};
 use super::stamp::{folder_time, stamp};
-use super::station::{OperatorChoice, Station, kept_record};
+use super::station::{Equipment, OperatorChoice, Station, kept_record};
 use crate::event::{Event, LogNews, OutputStart, RunStart, RunTerms};
 use crate::guide::Guide;
 use crate::guide::output::{Output, Terms};
@@ -46,7 +46,15 @@ pub fn run_output(terms: &OutputTerms) -> Result<Exit, Failure> {
     let guide =
         Box::new(Output::new(guide_terms(start, meter.is_simulated(), terms.operator, false)));
     let begin = RunStart { torn_bytes: past.torn_bytes(), ..meter.start(RunTerms::Output(start)) };
-    Station { job, journal, guide, meter, supply: None, operator: terms.operator }.run(begin)
+    Station {
+        job,
+        journal,
+        guide,
+        equipment: Equipment::Meter(meter),
+        supply: None,
+        operator: terms.operator,
+    }
+    .run(begin)
 }
 
 fn checked_start(terms: &OutputTerms) -> Result<OutputStart, Failure> {

@@ -6,7 +6,7 @@ use super::drive::NamedSupply;
 use super::failure::{Exit, Failure};
 use super::instrument::{Instrument, MeterTerms};
 use super::stamp::folder_time;
-use super::station::{OperatorChoice, Station, kept_record};
+use super::station::{Equipment, OperatorChoice, Station, kept_record};
 use crate::event::{PickUpStart, Pins, RunStart, RunTerms};
 use crate::guide::Guide;
 use crate::guide::pickup::{PickUp, Terms};
@@ -63,7 +63,15 @@ pub fn run_pickup(terms: &PickUpTerms) -> Result<Exit, Failure> {
     let job = terms.job.clone().unwrap_or_else(|| format!("pickup-{}", folder_time()).into());
     let (journal, past) = kept_record(&job)?;
     let start = RunStart { torn_bytes: past.torn_bytes(), ..meter.start(RunTerms::PickUp(start)) };
-    Station { job, journal, guide, meter, supply, operator: terms.operator }.run(start)
+    Station {
+        job,
+        journal,
+        guide,
+        equipment: Equipment::Meter(meter),
+        supply,
+        operator: terms.operator,
+    }
+    .run(start)
 }
 
 /// The guide for these terms.

@@ -9,7 +9,7 @@ use super::failure::{Exit, Failure};
 use super::identify;
 use super::instrument::{Instrument, MeterTerms};
 use super::output;
-use super::station::{OperatorChoice, Station, say_torn};
+use super::station::{Equipment, OperatorChoice, Station, say_torn};
 use crate::event::{RunStart, RunTerms};
 use crate::guide::Guide;
 use crate::journal::{Journal, Past, Task, tasks};
@@ -80,8 +80,14 @@ pub fn resume(terms: &ResumeTerms) -> Result<Exit, Failure> {
     };
     let job = terms.job.clone();
     let boards = matches!(start.terms, RunTerms::Board(_));
-    let station =
-        Station { job, journal: Some(journal), guide, meter, supply, operator: terms.operator };
+    let station = Station {
+        job,
+        journal: Some(journal),
+        guide,
+        equipment: Equipment::Meter(meter),
+        supply,
+        operator: terms.operator,
+    };
     let outcome = station.run(start);
     if boards {
         super::history::take_in(&terms.job);

@@ -2,11 +2,11 @@
 //! begins the record, leads the run to its end and writes the reports, whatever the outcome of a
 //! run that began. Every command that talks to a person and a meter goes through here.
 
-use super::arrivals::Inbox;
 use super::drive::NamedSupply;
 use super::failure::{Exit, Failure};
 use super::instrument::Instrument;
-use super::{Hands, Workbench};
+use super::seat::Seat;
+use super::{Ease, Hands, Workbench};
 use crate::event::{Event, RunStart};
 use crate::guide::Guide;
 use crate::journal::{self, Journal, Past};
@@ -47,26 +47,58 @@ pub(super) struct Station {
     /// `None`: it is begun once the meter's port is open, so that a wrong port leaves no folder.
     pub(super) journal: Option<Journal>,
     pub(super) guide: Box<dyn Guide>,
-    pub(super) meter: Instrument,
+    pub(super) equipment: Equipment,
     /// Who drives; `None`: a person.
     pub(super) supply: Option<NamedSupply>,
     pub(super) operator: OperatorChoice,
 }
 
+/// What a run measures with.
+pub(super) enum Equipment {
+    /// A meter.
+    Meter(Instrument),
+    /// Nothing: it only talks, to somebody or to simulated hands that say yes.
+    Nothing { obliging: bool },
+}
+
+impl Equipment {
+    fn hands(&self) -> Hands {
+        match self {
+            Self::Meter(meter) => meter.hands(),
+            Self::Nothing { obliging: true } => Hands::Obliging,
+            Self::Nothing { obliging: false } => Hands::Real,
+        }
+    }
+
+    fn ease(&self) -> Ease {
+        match self {
+            Self::Meter(meter) => meter.ease.clone(),
+            Self::Nothing { .. } => Ease::default(),
+        }
+    }
+}
+
 impl Station {
     /// Runs and writes the reports, whatever the outcome of a run that began.
     pub(super) fn run(self, start: RunStart) -> Result<Exit, Failure> {
+        self.run_at(&mut Seat::new(), start)
+    }
+
+    /// The same at a seat where other runs were or will be.
+    pub(super) fn run_at(self, seat: &mut Seat, start: RunStart) -> Result<Exit, Failure> {
         let job = self.job.clone();
         let choice = self.operator;
         let mut began = false;
         let outcome = match choice {
-            OperatorChoice::Json => self.drive(start, &mut Json::new(io::stdout()), &mut began),
-            OperatorChoice::Lines => {
-                let mut operator =
-                    self.meter.ease.around(Lines::new(io::stdout(), io::stdout().is_terminal()))?;
-                self.drive(start, &mut operator, &mut began)
+            OperatorChoice::Json => {
+                self.drive(seat, start, &mut Json::new(io::stdout()), &mut began)
             }
-            OperatorChoice::Screen => self.drive_on_screen(start, &mut began),
+            OperatorChoice::Lines => {
+                let lines = Lines::new(io::stdout(), io::stdout().is_terminal());
+                let mut operator = self.equipment.ease().around(lines)?;
+                self.drive(seat, start, &mut operator, &mut began)
+            }
+            OperatorChoice::Screen => self.drive_on_screen(seat, start, &mut began),
         };
         if !began {
             return outcome;
@@ -82,7 +114,12 @@ impl Station {
 
     /// Nothing is taken over before all that can be refused is checked.
     #[cfg(feature = "screen")]
-    fn drive_on_screen(self, start: RunStart, began: &mut bool) -> Result<Exit, Failure> {
+    fn drive_on_screen(
+        self,
+        seat: &mut Seat,
+        start: RunStart,
+        began: &mut bool,
+    ) -> Result<Exit, Failure> {
         if !(io::stdin().is_terminal() && io::stdout().is_terminal()) {
             return Err(no_screen("standard input and output are no terminal"));
         }
@@ -93,35 +130,43 @@ impl Station {
         let (taken, backend) = Terminals::take().map_err(|error| no_screen(&error.to_string()))?;
         let screen = Screen::new(backend, Some(taken), look, io::stdout());
         let screen = screen.map_err(|error| no_screen(&error.to_string()))?;
-        let mut operator = self.meter.ease.around(screen)?;
-        self.drive(start, &mut operator, began)
+        let mut operator = self.equipment.ease().around(screen)?;
+        self.drive(seat, start, &mut operator, began)
     }
 
     #[cfg(not(feature = "screen"))]
-    fn drive_on_screen(self, _: RunStart, _: &mut bool) -> Result<Exit, Failure> {
+    fn drive_on_screen(self, _: &mut Seat, _: RunStart, _: &mut bool) -> Result<Exit, Failure> {
         Err(no_screen("this program was built without it"))
     }
 
     fn drive(
         self,
+        seat: &mut Seat,
         start: RunStart,
         operator: &mut dyn Operator,
         began: &mut bool,
     ) -> Result<Exit, Failure> {
         super::runtime()?.block_on(async {
             let clock: Arc<dyn Clock> = Arc::new(SystemClock::begin());
-            let mut inbox = Inbox::new();
-            let hands = self.meter.hands();
+            let inbox = &mut seat.inbox;
+            inbox.begin_run();
+            let hands = self.equipment.hands();
             match (self.operator, &hands) {
                 #[cfg(feature = "screen")]
                 (OperatorChoice::Screen, _) => inbox.read_keys(Terminals::next_key),
-                (_, Hands::Alone(_)) => {}
+                (_, Hands::Alone(_) | Hands::Obliging) => {}
                 _ => inbox.read_lines(io::stdin()),
             }
             if let Err(e) = inbox.listen_to_signals() {
                 tracing::warn!("interrupts cannot be listened to: {e}");
             }
-            let port = self.meter.open_when_free(&clock, &mut inbox).await?;
+            let (port, link) = match &self.equipment {
+                Equipment::Meter(meter) => {
+                    let port = meter.open_when_free(&clock, inbox).await?;
+                    (Some(port), meter.link.clone())
+                }
+                Equipment::Nothing { .. } => (None, String::new()),
+            };
             let drive = match &self.supply {
                 Some(supply) => Some(supply.open(Arc::clone(&clock))?),
                 None => None,
@@ -136,11 +181,11 @@ impl Station {
                 journal,
                 operator,
                 meter: port,
-                inbox,
+                seat,
                 clock,
                 hands,
                 drive,
-                link: self.meter.link.clone(),
+                link,
                 job: self.job.display().to_string(),
             };
             workbench.run(Event::RunStarted(start)).await

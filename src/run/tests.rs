@@ -70,14 +70,14 @@ fn run(job: &Path, operator: &mut MockPerson) -> Result<Exit, Failure> {
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
     runtime.block_on(async {
         let clock: Arc<dyn Clock> = Arc::new(SystemClock::begin());
-        let inbox = Inbox::new();
-        let meter = instrument.open(Arc::clone(&clock), &inbox).unwrap();
+        let mut seat = Seat::new();
+        let meter = instrument.open(Arc::clone(&clock), &seat.inbox).unwrap();
         let workbench = Workbench {
             guide: Box::new(Identify::new(terms)),
             journal: Journal::create(job).unwrap(),
             operator,
-            meter,
-            inbox,
+            meter: Some(meter),
+            seat: &mut seat,
             clock,
             drive: None,
             hands: instrument.hands(),

@@ -5,7 +5,7 @@
 use super::failure::{Exit, Failure, chain};
 use super::instrument::{Instrument, MeterTerms};
 use super::stamp::folder_time;
-use super::station::{OperatorChoice, Station, kept_record};
+use super::station::{Equipment, OperatorChoice, Station, kept_record};
 use super::zone::LoopTerms;
 use crate::event::{RunStart, RunTerms, ZoneCheckStart};
 use crate::fit::spread::Spread;
@@ -55,7 +55,15 @@ pub fn run_zone_check(terms: &ZoneCheckTerms) -> Result<Exit, Failure> {
         torn_bytes: past.torn_bytes(),
         ..meter.start(RunTerms::ZoneCheck(Box::new(begun)))
     };
-    Station { job, journal, guide, meter, supply: None, operator: terms.operator }.run(start)
+    Station {
+        job,
+        journal,
+        guide,
+        equipment: Equipment::Meter(meter),
+        supply: None,
+        operator: terms.operator,
+    }
+    .run(start)
 }
 
 /// The guide for these terms.
