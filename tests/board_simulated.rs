@@ -192,7 +192,7 @@ fn an_odd_serial_number_is_refused_and_asked_for_again() {
     });
     let now = drivers::Moment::START;
     // Before any ask for it a serial number means nothing.
-    assert_eq!(guide.handle(Input::SerialReceived("A1".into()), now), []);
+    assert_eq!(guide.handle(Input::TextReceived("A1".into()), now), []);
     guide.apply(&boarded::begun(&batch));
     for caution in [coilmark::event::Caution::DeadBoard, coilmark::event::Caution::NoInsulationTest]
     {
@@ -206,10 +206,10 @@ fn an_odd_serial_number_is_refused_and_asked_for_again() {
     }));
     assert!(matches!(guide.next(now), Action::Ask(Ask::Serial { last: None })));
     for odd in ["", "  ", "a\u{202e}b", "\u{7}", &"x".repeat(41)] {
-        assert_eq!(guide.handle(Input::SerialReceived(odd.into()), now), [], "{odd:?}");
+        assert_eq!(guide.handle(Input::TextReceived(odd.into()), now), [], "{odd:?}");
         assert!(matches!(guide.next(now), Action::AskAgain(_)), "{odd:?}");
     }
-    let begun = guide.handle(Input::SerialReceived(" A-17 ".into()), now);
+    let begun = guide.handle(Input::TextReceived(" A-17 ".into()), now);
     assert_eq!(begun, [Event::BoardBegun { serial: "A-17".into() }]);
 }
 

@@ -70,8 +70,10 @@ impl State {
         let times = self.hands.times;
         match ask {
             Ask::Acknowledge { .. } => (Answer::Acknowledged, times.answer),
-            // There is one board on this bench.
-            Ask::Serial { .. } => (Answer::Ready, times.answer),
+            // There is one board on this bench, and nothing that is not as it should be.
+            Ask::Serial { .. } | Ask::Label { .. } | Ask::Step { .. } | Ask::Point { .. } => {
+                (Answer::Ready, times.answer)
+            }
             Ask::Place { red, black, drive, .. } => match self.pair(red, black) {
                 Some(pair) if !self.hands.cannot_reach(red, black) => {
                     self.look_out_for_mismatch(*drive, pair, now);

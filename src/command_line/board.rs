@@ -75,6 +75,12 @@ pub(super) fn obey(words: Board) -> Result<Exit, Failure> {
     }
 }
 
+/// The terms of a test, if these are a test's words.
+pub(super) fn tested(words: Board) -> Option<BoardTerms> {
+    let (meter, test) = words.meter.zip(words.test).filter(|_| words.other.is_none())?;
+    Some(terms(meter, test))
+}
+
 fn terms(meter: Meter, w: Test) -> BoardTerms {
     BoardTerms {
         meter: meter.into(),

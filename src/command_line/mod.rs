@@ -10,6 +10,7 @@ mod fit;
 mod guidance;
 mod history;
 mod identify;
+mod job;
 mod meter;
 mod meters;
 mod output;
@@ -25,6 +26,7 @@ use coilmark::run::{self, Exit, Failure, Rendering, Settings};
 use fit::Fit;
 use guidance::{Completions, Help, Manual};
 use identify::{Identify, Resume};
+use job::Job;
 use meters::Meters;
 use output::Output;
 use papers::{Demo, Report, SchemaWords, Sign, Verify};
@@ -54,6 +56,8 @@ enum Command {
     Demo(Demo),
     /// List the ports a meter may be on, and what answers on the one you name
     Meters(Meters),
+    /// Lead through a whole job, step after step, to the record that is handed over
+    Job(Job),
     /// Find out which pin of an unmarked relay is what
     Identify(Identify),
     /// Log a switched output through rest, alarm and the end of its window
@@ -108,8 +112,13 @@ pub fn obey() -> (Exit, Option<Failure>) {
     let Some(command) = words.command else { return (guidance::first(), None) };
     log_to_stderr(words.verbose);
     let outcome = match command {
-        Command::Demo(w) => run::run_demo(w.job, w.seed),
+        Command::Demo(w) => {
+            run::run_demo(w.job, w.seed, &|step, words| job::understood(&settings, step, words))
+        }
         Command::Meters(w) => run::run_meters(&w.into()),
+        Command::Job(w) => {
+            run::run_job(&w.into(), &|step, words| job::understood(&settings, step, words))
+        }
         Command::Identify(w) => run::run_identify(&w.into()),
         Command::Output(w) => run::run_output(&w.into()),
         Command::Board(w) => board::obey(w),

@@ -74,6 +74,8 @@ pub(super) enum SchemaWord {
     Panel,
     /// The result of `analyse` and `output`
     Output,
+    /// A job sheet
+    Job,
 }
 
 impl From<SchemaWord> for Schema {
@@ -87,6 +89,7 @@ impl From<SchemaWord> for Schema {
             SchemaWord::Plan => Self::Plan,
             SchemaWord::Panel => Self::Panel,
             SchemaWord::Output => Self::Output,
+            SchemaWord::Job => Self::Job,
         }
     }
 }

@@ -26,7 +26,8 @@ pub(super) enum Zone {
 
 #[derive(Args)]
 struct LoopWords {
-    /// The panel file (`coilmark schema panel` describes it)
+    /// The panel: a file (`coilmark schema panel` describes it), or one that ships: series-3k3-12v,
+    /// parallel-10k-12v, bare-12v, double-4k7-5v, triple-1k-5v
     #[arg(long, value_name = "FILE")]
     panel: PathBuf,
     /// The contact of the relay [default: the one that the panel's kind of loop is made for]

@@ -2,6 +2,7 @@
 //! Every ask wants exactly one answer; which answers fit which ask is said here, once. The texts
 //! of the cautions are here too: they are shown before the step they belong to, word for word.
 
+use super::job::{JobLabel, JobStep};
 use super::pin::Pin;
 use drivers::Function;
 use schemars::JsonSchema;
@@ -59,6 +60,25 @@ pub enum Ask {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         last: Option<String>,
     },
+    /// Name something of the job; `ready` by itself leaves it as it is.
+    Label {
+        /// What.
+        label: JobLabel,
+        /// The question.
+        text: String,
+    },
+    /// Do this step of the job now, or skip it with a reason.
+    Step {
+        /// Which.
+        step: JobStep,
+        /// What is done in it and how it stands, in a sentence.
+        text: String,
+    },
+    /// Look at this point of the wiring: `ready` if it is so, `skip` with a reason if it is not.
+    Point {
+        /// What should be so.
+        text: String,
+    },
 }
 
 impl Ask {
@@ -81,9 +101,18 @@ impl Ask {
                     | Self::Drive(DriveState::Energised { .. })
                     | Self::Clip { .. }
                     | Self::Alarm { .. }
+                    | Self::Step { .. }
+                    | Self::Point { .. }
                     | Self::Dial { function: Function::Diode }
             ),
-            Answer::Again => !matches!(self, Self::Acknowledge { .. } | Self::Serial { .. }),
+            Answer::Again => !matches!(
+                self,
+                Self::Acknowledge { .. }
+                    | Self::Serial { .. }
+                    | Self::Label { .. }
+                    | Self::Step { .. }
+                    | Self::Point { .. }
+            ),
         }
     }
 
@@ -98,6 +127,9 @@ impl Ask {
             }
             Self::Dial { .. } => "expected ready or abort",
             Self::Serial { .. } => "expected a serial number, ready where there is none, or abort",
+            Self::Label { .. } => "expected a text, ready to leave it as it is, or abort",
+            Self::Step { .. } => "expected ready to do it now, skip with a reason, or abort",
+            Self::Point { .. } => "expected ready if it is so, skip if it is not, or abort",
         };
         format!("{wanted}; `{}` does not answer it", answer.name())
     }
@@ -227,6 +259,10 @@ pub enum Caution {
     DeadBoard,
     /// What a board's test does not show.
     NoInsulationTest,
+    /// Working at a site: equipment, panel and cable.
+    SiteWork,
+    /// What a handed-over record is, and is not.
+    HandOver,
 }
 
 impl Caution {
@@ -289,6 +325,20 @@ impl Caution {
                 "Open beyond the meter's range is no insulation test: a meter's few volts do not \
                  show what mains or a surge would. This test shows that the board meets the \
                  limits of its plan on this bench. Nothing here is a certificate."
+            }
+            Self::SiteWork => {
+                "At the site: mains may be inside the equipment and the panel, an energizer's fence \
+                 terminals carry kilovolt pulses, and a panel's battery can deliver tens of amperes \
+                 into a slipped tool. Switch off, isolate, discharge and earth before you open \
+                 anything; never defeat a cover interlock. Put the panel into test, so that nobody \
+                 is called out. Local wiring codes, the manuals of the equipment and of the panel, \
+                 and a licensed person come first."
+            }
+            Self::HandOver => {
+                "The record shows what was measured here, on these days, with this meter. It does \
+                 not show that the panel is programmed for it, that an alarm reaches anybody, or \
+                 that the wiring meets the local code. What was skipped or failed stands in it. \
+                 Take the panel out of test, and walk-test the zone. Nothing here is a certificate."
             }
         }
     }

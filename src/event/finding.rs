@@ -5,9 +5,10 @@
 use super::ask::DriveState;
 use super::board::BoardFinding;
 use super::fit::FitFinding;
-use super::output::OutputFinding;
+use super::output::{OutputFinding, Shape};
 use super::pickup::PickUpFinding;
 use super::pin::Pin;
+use super::verdict::Verdict;
 use super::zone::ZoneDesignFinding;
 use super::zone_check::ZoneCheckFinding;
 use schemars::JsonSchema;
@@ -33,6 +34,29 @@ pub enum Finding {
     ZoneDesign(Box<ZoneDesignFinding>),
     /// Of a zone loop's check at the panel.
     ZoneCheck(Box<ZoneCheckFinding>),
+}
+
+impl Finding {
+    /// How it stands, in the one word that every command has in common: an output that was
+    /// described has passed, one that never came on is undecided.
+    #[must_use]
+    pub const fn verdict(&self) -> Verdict {
+        match self {
+            Self::Identify(finding) => match finding.result {
+                Outcome::Identified => Verdict::Pass,
+                Outcome::Undecided => Verdict::Undecided,
+            },
+            Self::Output(finding) => match finding.shape {
+                Shape::None => Verdict::Undecided,
+                _ => Verdict::Pass,
+            },
+            Self::Board(finding) => finding.result,
+            Self::Fit(finding) => finding.result,
+            Self::PickUp(finding) => finding.result,
+            Self::ZoneDesign(finding) => finding.result,
+            Self::ZoneCheck(finding) => finding.result,
+        }
+    }
 }
 
 /// What an identification found.

@@ -7,12 +7,14 @@ mod ask;
 mod board;
 mod finding;
 mod fit;
+mod job;
 mod log;
 mod output;
 mod pickup;
 mod pin;
 mod plan;
 mod start;
+mod terminals;
 mod verdict;
 mod visible;
 mod zone;
@@ -25,6 +27,7 @@ pub use finding::{
     Latching, Outcome, PoleFound, RatedVolts,
 };
 pub use fit::{FitCheck, FitCode, FitFinding, FitInput, HoldUp, Origin, SuppressionChoice};
+pub use job::{JobLabel, JobStart, JobStep};
 pub use log::{LogEnd, LogNews, LogPicture};
 pub use output::{
     Cadence, ChangeKind, InrushDip, LevelChange, LogCounts, OutputFinding, OutputWindow, Polarity,
@@ -34,6 +37,7 @@ pub use pickup::{PickUpFinding, PickUpStart, Ramp, Threshold};
 pub use pin::{BadPins, Pin, Pins};
 pub use plan::{BoardPlan, PlanContact, PlanDecision, PlanLeads, PlanRule, PlanStep, PlanSupply};
 pub use start::{BoardStart, FitStart, IdentifyStart, OutputStart, RunStart, RunTerms};
+pub use terminals::RelayTerminals;
 pub use verdict::Verdict;
 pub use visible::visible;
 pub use zone::{
@@ -131,6 +135,28 @@ pub enum Event {
     /// News of the log of an output's readings.
     #[serde(rename = "log")]
     Logged(LogNews),
+    /// Something of the job was named.
+    #[serde(rename = "label")]
+    LabelStated {
+        /// What.
+        label: JobLabel,
+        /// Its name, in the operator's words.
+        text: String,
+    },
+    /// The operator looked at a point of the wiring.
+    #[serde(rename = "point")]
+    PointLookedAt {
+        /// What should be so.
+        text: String,
+        /// Whether it is.
+        as_designed: bool,
+    },
+    /// A step of the job that is talk alone is done.
+    #[serde(rename = "settled")]
+    StepSettled {
+        /// Which.
+        step: JobStep,
+    },
     /// A board with this serial number came onto the bench.
     #[serde(rename = "board")]
     BoardBegun {
@@ -168,6 +194,8 @@ impl Event {
                 | Self::CaptureTakenBack { .. }
                 | Self::AskSkipped { .. }
                 | Self::BoardBegun { .. }
+                | Self::LabelStated { .. }
+                | Self::PointLookedAt { .. }
         )
     }
 }
@@ -278,8 +306,8 @@ pub enum Input {
     FunctionRefused(Function),
     /// The operator answered the ask that is open.
     AnswerReceived(Answer),
-    /// The operator answered the ask that is open with a serial number.
-    SerialReceived(String),
+    /// The operator answered the ask that is open with a text: a serial number, a label.
+    TextReceived(String),
     /// The moment that was asked for has come.
     DeadlineReached,
     /// The meter's link went away; it may come back.

@@ -2,6 +2,7 @@
 //! is one command begun afresh with all the parts that go on with it; the terms are those it was
 //! begun with. On the wire the terms stand beside the common fields, and `command` names them.
 
+use super::job::JobStart;
 use super::pickup::PickUpStart;
 use super::pin::Pins;
 use super::plan::BoardPlan;
@@ -49,6 +50,8 @@ pub enum RunTerms {
     ZoneCheck(Box<ZoneCheckStart>),
     /// A switched output, through rest, alarm and the end of its window.
     Output(OutputStart),
+    /// A talk of a whole job about one of its steps.
+    Job(JobStart),
 }
 
 impl RunTerms {
@@ -63,7 +66,15 @@ impl RunTerms {
             Self::ZoneDesign(_) => "zone-design",
             Self::ZoneCheck(_) => "zone-check",
             Self::Output(_) => "output",
+            Self::Job(_) => "job",
         }
+    }
+
+    /// Whether it takes so long that a part of it can be gone on with; what is worked out at once,
+    /// or talked about, is begun again.
+    #[must_use]
+    pub const fn goes_on(&self) -> bool {
+        !matches!(self, Self::Fit(_) | Self::ZoneDesign(_) | Self::Job(_))
     }
 }
 

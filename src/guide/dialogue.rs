@@ -74,15 +74,20 @@ impl Dialogue {
     }
 }
 
-/// The fact that an ask has become; none for a placement, which the guide numbers, for a serial
-/// number, which comes by itself, and for clipping a supply, which is between the loop and the
-/// operator.
+/// The fact that an ask has become; none for a placement, which the guide numbers, for a text, which
+/// comes by itself, for what only a talk of a job asks, and for clipping a supply, which is between
+/// the loop and the operator.
 pub(super) fn done(ask: Ask) -> Vec<Event> {
     match ask {
         Ask::Acknowledge { caution, text } => vec![Event::CautionAcknowledged { caution, text }],
         Ask::Drive(drive) => vec![Event::DriveChanged(drive)],
         Ask::Dial { function } => vec![Event::DialTurned { function }],
         Ask::Alarm { state } => vec![Event::AlarmChanged { state }],
-        Ask::Place { .. } | Ask::Serial { .. } | Ask::Clip { .. } => Vec::new(),
+        Ask::Place { .. }
+        | Ask::Serial { .. }
+        | Ask::Clip { .. }
+        | Ask::Label { .. }
+        | Ask::Step { .. }
+        | Ask::Point { .. } => Vec::new(),
     }
 }

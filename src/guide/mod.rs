@@ -5,6 +5,7 @@
 pub mod board;
 mod dialogue;
 pub mod identify;
+pub mod job;
 mod meter;
 pub mod output;
 pub mod pickup;

@@ -5,6 +5,7 @@
 
 mod check;
 mod error;
+mod job;
 mod line;
 mod sift;
 mod signature;
@@ -14,6 +15,7 @@ mod verify;
 
 pub use check::{Damage, DamageKind};
 pub use error::JournalError;
+pub use job::{JobState, StepState, StepStatus};
 pub use line::Entry;
 pub use sift::{Sifted, sift};
 pub use signature::{SIGNATURE_NAME, SignatureError, Signed, check_signature, make_keys, sign};
@@ -99,15 +101,6 @@ impl Journal {
             sync_folder(above).map_err(not_written("making the folder durable"))?;
         }
         Ok(Self { file, path, seq: 0, chain: line::FIRST_CHAIN.into(), bytes: 0, broken: false })
-    }
-
-    /// Whether [`Journal::create`] would refuse this folder for the journal that is there.
-    ///
-    /// # Errors
-    /// [`JournalError::Exists`].
-    pub fn refuse_existing(dir: &Path) -> Result<(), JournalError> {
-        let file = dir.join(FILE_NAME);
-        if file.symlink_metadata().is_ok() { Err(JournalError::Exists { file }) } else { Ok(()) }
     }
 
     /// Goes on with the journal in `dir`.

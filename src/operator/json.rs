@@ -44,6 +44,9 @@ pub(super) struct AnswerLine {
     /// With `ready`, where a serial number is asked for: the number.
     #[serde(default)]
     serial: Option<String>,
+    /// With `ready`, where a label is asked for: the text.
+    #[serde(default)]
+    text: Option<String>,
 }
 
 /// A live reading on the wire.
@@ -143,11 +146,15 @@ impl<W: Write> Operator for Json<W> {
             Ok(AnswerLine { reason: Some(_), answer, .. }) => {
                 Heard::Unclear(format!("`{}` takes no reason, only `skip` does", answer.name()))
             }
-            Ok(AnswerLine { seq, answer: Answer::Ready, serial: Some(serial), .. }) => {
-                Heard::Serial(Some(seq), serial)
+            Ok(AnswerLine { serial: Some(_), text: Some(_), .. }) => {
+                Heard::Unclear("a serial number or a text, not both".into())
             }
-            Ok(AnswerLine { serial: Some(_), .. }) => {
-                Heard::Unclear("a serial number goes with the answer ready only".into())
+            Ok(
+                AnswerLine { seq, answer: Answer::Ready, serial: Some(text), .. }
+                | AnswerLine { seq, answer: Answer::Ready, text: Some(text), .. },
+            ) => Heard::Text(Some(seq), text),
+            Ok(AnswerLine { serial: Some(_), .. } | AnswerLine { text: Some(_), .. }) => {
+                Heard::Unclear("a serial number or a text goes with the answer ready only".into())
             }
             Ok(AnswerLine { seq, answer, .. }) => Heard::Answer(Some(seq), answer),
             Err(error) => Heard::Unclear(format!(

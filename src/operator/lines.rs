@@ -35,8 +35,8 @@ pub struct Lines<W> {
     strip_at_s: f64,
     /// Whether the strip stands on the terminal's last line, without an end.
     strip_stands: bool,
-    /// Whether the ask that is open wants a serial number.
-    wants_serial: bool,
+    /// Whether the ask that is open wants a text.
+    wants_text: bool,
 }
 
 impl<W: Write> Lines<W> {
@@ -49,7 +49,7 @@ impl<W: Write> Lines<W> {
             strip: Strip::new(),
             strip_at_s: 0.0,
             strip_stands: false,
-            wants_serial: false,
+            wants_text: false,
         }
     }
 
@@ -84,6 +84,10 @@ impl<W: Write> Lines<W> {
 
     fn started(&mut self, start: &RunStart) -> io::Result<()> {
         self.simulated = start.simulated;
+        if matches!(start.terms, RunTerms::Job(_)) {
+            // A talk: what it asks says what it is.
+            return Ok(());
+        }
         let again = if start.resumed { ", going on where it stopped" } else { "" };
         self.line(&format!("coilmark {} {}{again}", start.version, start.terms.command()))?;
         match &start.terms {
@@ -92,7 +96,10 @@ impl<W: Write> Lines<W> {
                 self.line(&format!("  pins {}", pins.join(" ")))?;
             }
             RunTerms::Board(terms) => self.wrapped("  ", &super::board::started(terms))?,
-            RunTerms::Fit(_) | RunTerms::ZoneDesign(_) | RunTerms::ZoneCheck(_) => {}
+            RunTerms::Fit(_)
+            | RunTerms::ZoneDesign(_)
+            | RunTerms::ZoneCheck(_)
+            | RunTerms::Job(_) => {}
             RunTerms::PickUp(terms) => {
                 let [[plus, minus], [a, b]] = [&terms.coil, &terms.contact];
                 self.line(&format!("  coil {plus} (+) and {minus}, contact {a} and {b}"))?;
@@ -133,12 +140,13 @@ impl<W: Write> Lines<W> {
 
     fn capture(&mut self, c: &Capture) -> io::Result<()> {
         self.line(&format!(
-            "      {}-{} {}: {}",
+            "      {}-{}{}: {}",
             c.red,
             c.black,
             match &c.drive {
-                DriveState::Rest => "at rest".to_owned(),
-                DriveState::Energised { volts, .. } => format!("driven at {volts} V"),
+                DriveState::Rest if c.unit == drivers::Unit::Volt => String::new(),
+                DriveState::Rest => " at rest".to_owned(),
+                DriveState::Energised { volts, .. } => format!(" driven at {volts} V"),
             },
             measured(c)
         ))
@@ -236,7 +244,7 @@ fn hang(line: &str) -> &'static str {
 
 impl<W: Write> Operator for Lines<W> {
     fn ask(&mut self, seq: u64, ask: &Ask) -> io::Result<()> {
-        self.wants_serial = matches!(ask, Ask::Serial { .. });
+        self.wants_text = matches!(ask, Ask::Serial { .. } | Ask::Label { .. });
         match ask {
             Ask::Acknowledge { text, .. } => {
                 self.line(&format!("[{seq}] CAUTION"))?;
@@ -290,6 +298,14 @@ impl<W: Write> Operator for Lines<W> {
                 let lines = super::board::next_board(seq, last.as_deref());
                 lines.iter().try_for_each(|line| self.line(line))
             }
+            Ask::Label { .. } | Ask::Step { .. } | Ask::Point { .. } => {
+                let Some([title, text, keys]) = super::job_words::asked(ask) else {
+                    return Ok(());
+                };
+                self.line(&format!("[{seq}] {title}"))?;
+                self.wrapped("      ", &text)?;
+                self.line(&format!("    {keys}"))
+            }
         }
     }
 
@@ -330,6 +346,14 @@ impl<W: Write> Operator for Lines<W> {
                 output_words::news(news).map_or(Ok(()), |text| self.line(&text))
             }
             Event::BoardBegun { serial } => self.line(&format!("BOARD {serial}")),
+            Event::LabelStated { label, text } => {
+                self.wrapped("  ", &format!("{}: {text}", label.title()))
+            }
+            Event::PointLookedAt { text, as_designed } => {
+                let so = if *as_designed { "so" } else { "NOT SO" };
+                self.wrapped("      ", &format!("{so}: {text}"))
+            }
+            Event::StepSettled { step } => self.line(&format!("done: {}", step.title())),
             Event::ResultReached(finding) => match finding {
                 Finding::Identify(finding) => self.result(finding),
                 Finding::PickUp(finding) => self.pick_up(finding),
@@ -363,8 +387,8 @@ impl<W: Write> Operator for Lines<W> {
     fn parse(&self, line: &str) -> Heard {
         match line.trim().to_ascii_lowercase().as_str() {
             "q" | "abort" => Heard::Answer(None, Answer::Abort),
-            serial if self.wants_serial && !serial.is_empty() => {
-                Heard::Serial(None, line.trim().to_owned())
+            serial if self.wants_text && !serial.is_empty() => {
+                Heard::Text(None, line.trim().to_owned())
             }
             "" | "r" | "ready" => Heard::Answer(None, Answer::Ready),
             "ok" | "acknowledged" => Heard::Answer(None, Answer::Acknowledged),

@@ -8,6 +8,7 @@ mod bells;
 mod board;
 mod dwell;
 mod eased;
+mod job_words;
 mod json;
 mod key;
 mod lines;
@@ -97,8 +98,8 @@ pub enum Heard {
     Answer(Option<u64>, Answer),
     /// A skip of this ask, if one is named, and the operator's reason; empty where none was given.
     SkipBecause(Option<u64>, String),
-    /// A serial number; for this ask, if it names one.
-    Serial(Option<u64>, String),
+    /// A text: a serial number, a label; for this ask, if it names one.
+    Text(Option<u64>, String),
     /// Not understood, and why.
     Unclear(String),
 }

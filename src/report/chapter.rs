@@ -87,6 +87,7 @@ fn chapter(task: &Task<'_>, relay: Option<&IdentifyFinding>) -> Option<Chapter> 
         "pickup" => super::pickup::chapter(task),
         "zone-design" | "zone-check" => super::zone::chapter(task, relay),
         "output" => Some(super::output::chapter(task)),
+        "job" => super::job::chapter(task),
         _ => None,
     }
 }

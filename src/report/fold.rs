@@ -2,11 +2,11 @@
 //! entry but a belief becomes one step, in order, and the totals are counted from the steps. The
 //! same entries always give the same report. An entry before any start of a run is kept too.
 
-use super::Report;
 use super::chapter::chapters;
 use super::parts::{BeliefPoint, Captured, Counts, Found, RunEnd, RunPart, Step, What};
+use super::{JobReport, OtherTask, Report};
 use crate::event::{BeliefSummary, DriveState, Event, Finding, Placement};
-use crate::journal::{Entry, Task, tasks};
+use crate::journal::{Entry, tasks};
 
 impl Report {
     /// Folds a journal's entries into a report: identifications as a whole, every other task
@@ -14,13 +14,27 @@ impl Report {
     #[must_use]
     pub fn from_entries(entries: &[Entry]) -> Self {
         let tasks = tasks(entries);
+        let newest = tasks.iter().rposition(|task| task.command() == "identify");
         let mut fold = Fold::default();
-        let ours = |task: &&Task<'_>| matches!(task.command(), "identify" | "");
-        for entry in tasks.iter().filter(ours).flat_map(|task| &task.entries) {
-            fold.take(entry);
+        let mut others = Vec::new();
+        for (place, task) in tasks.iter().enumerate() {
+            match task.command() {
+                "" => task.entries.iter().for_each(|entry| fold.take(entry)),
+                "identify" if Some(place) == newest => {
+                    task.entries.iter().for_each(|entry| fold.take(entry));
+                }
+                "job" => {}
+                command => {
+                    let mut fold = Fold::default();
+                    task.entries.iter().for_each(|entry| fold.take(entry));
+                    others.push(OtherTask { command, report: fold.report });
+                }
+            }
         }
         let mut report = fold.report;
         report.chapters = chapters(&tasks);
+        report.others = others;
+        report.job = JobReport::of(entries);
         report.entries = entries.last().map_or(0, |entry| entry.seq);
         report.simulated |= tasks.iter().any(|task| task.start.is_some_and(|s| s.simulated));
         let newest = entries.iter().rev().find_map(|entry| match &entry.event {
@@ -118,8 +132,12 @@ impl Fold {
                 What::Result
             }
             Event::AlarmChanged { state } => What::Alarm { state: *state },
-            // Logs and boards have chapters of their own.
-            Event::Logged(_) | Event::BoardBegun { .. } => return None,
+            // Logs, boards and the talks of a job have chapters of their own.
+            Event::Logged(_)
+            | Event::BoardBegun { .. }
+            | Event::LabelStated { .. }
+            | Event::PointLookedAt { .. }
+            | Event::StepSettled { .. } => return None,
             Event::RunFinished { exit, reason, job } => {
                 self.ended(RunEnd { exit: *exit, reason: reason.clone(), job: job.clone() })
             }

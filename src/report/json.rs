@@ -2,9 +2,9 @@
 //! schema. Its `result` is the very object that the operator's JSON lines carry as the result
 //! note, or `null` where no result was reached. Fields are added, never changed.
 
-use super::Report;
 use super::chapter::{Chapter, Check, Standing};
 use super::parts::{BeliefPoint, Captured, Counts, RunPart, Step, What};
+use super::{JobReport, OtherTask, Report};
 use crate::event::{IdentifyFinding, VERSION};
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -31,6 +31,8 @@ pub fn render(report: &Report) -> String {
         steps: report.steps.iter().filter(|s| !matches!(s.what, What::Capture(_))).collect(),
         course: &report.course,
         chapters: report.chapters.iter().map(WireChapter::of).collect(),
+        others: report.others.iter().map(WireTask::of).collect(),
+        job: report.job.as_ref(),
     };
     // Maps here have text keys and numbers are finite or `null`, so this cannot fail; a report
     // that could not be written would still be a JSON object that says so.
@@ -77,6 +79,39 @@ struct WireReport<'a> {
     /// The tasks of the job that are not an identification.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     chapters: Vec<WireChapter<'a>>,
+    /// What happened in every task that is not the newest identification.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    others: Vec<WireTask<'a>>,
+    /// The job as a whole, where it was led as one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    job: Option<&'a JobReport>,
+}
+
+#[derive(Serialize, JsonSchema)]
+struct WireTask<'a> {
+    /// The command's name.
+    command: &'static str,
+    /// Its runs.
+    runs: &'a [RunPart],
+    /// What it took.
+    counts: Counts,
+    /// Every capture, those taken back included.
+    captures: Vec<&'a Captured>,
+    /// Everything else that happened, in order.
+    steps: Vec<&'a Step>,
+}
+
+impl<'a> WireTask<'a> {
+    fn of(other: &'a OtherTask) -> Self {
+        let report = &other.report;
+        Self {
+            command: other.command,
+            runs: &report.runs,
+            counts: report.counts,
+            captures: report.captures().collect(),
+            steps: report.steps.iter().filter(|s| !matches!(s.what, What::Capture(_))).collect(),
+        }
+    }
 }
 
 #[derive(Serialize, JsonSchema)]

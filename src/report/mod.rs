@@ -9,6 +9,7 @@ mod facts;
 mod fit;
 mod fold;
 mod html;
+mod job;
 mod json;
 mod number;
 mod output;
@@ -25,6 +26,7 @@ mod zone;
 pub use chapter::{Chapter, Check, Standing};
 pub use fit::summary as render_fit_summary;
 pub use html::render as render_html;
+pub use job::{JobReport, summary as render_job_summary};
 pub use json::{render as render_json, schema};
 pub use output::{page as render_output_page, summary as render_output_summary};
 pub use parts::{BeliefPoint, Captured, Counts, Found, RunEnd, RunPart, Step, What};
@@ -55,4 +57,17 @@ pub struct Report {
     pub found: Option<Found>,
     /// The tasks of the job that are not an identification.
     pub chapters: Vec<Chapter>,
+    /// Everything that happened in every other task, an earlier identification included.
+    pub others: Vec<OtherTask>,
+    /// The job as a whole, where it was led as one.
+    pub job: Option<JobReport>,
+}
+
+/// What happened in a task that the report's own chapters are not about.
+#[derive(Clone, Debug, PartialEq)]
+pub struct OtherTask {
+    /// Its command's name.
+    pub command: &'static str,
+    /// Its runs, its steps with every capture, and what it took.
+    pub report: Report,
 }

@@ -9,7 +9,7 @@ use crate::event::DriveState;
 use crate::event::visible;
 use drivers::Unit;
 
-const HEADER: [&str; 23] = [
+const HEADER: [&str; 24] = [
     "capture",
     "touch",
     "at",
@@ -33,6 +33,7 @@ const HEADER: [&str; 23] = [
     "simulated",
     "raw_count",
     "raw",
+    "command",
 ];
 
 /// The table with its header.
@@ -42,15 +43,18 @@ pub fn render(report: &Report) -> String {
         csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(Vec::new());
     // Writing to memory cannot fail, and every row has the header's length.
     let mut sound = writer.write_record(HEADER).is_ok();
-    for (step, captured) in report.capture_steps() {
-        let time = [step.at.to_string(), number(Some(step.elapsed_s))];
-        sound &= writer.write_record(row(captured, time)).is_ok();
+    let others = report.others.iter().map(|other| (other.command, &other.report));
+    for (command, report) in std::iter::once(("identify", report)).chain(others) {
+        for (step, captured) in report.capture_steps() {
+            let time = [step.at.to_string(), number(Some(step.elapsed_s))];
+            sound &= writer.write_record(row(command, captured, time)).is_ok();
+        }
     }
     debug_assert!(sound, "a row has the header's length");
     writer.into_inner().ok().and_then(|bytes| String::from_utf8(bytes).ok()).unwrap_or_default()
 }
 
-fn row(captured: &Captured, [at, elapsed_s]: [String; 2]) -> [String; HEADER.len()] {
+fn row(command: &str, captured: &Captured, [at, elapsed_s]: [String; 2]) -> [String; HEADER.len()] {
     let c = &captured.capture;
     let (plus, minus, volts) = match &c.drive {
         DriveState::Rest => (String::new(), String::new(), String::new()),
@@ -92,6 +96,7 @@ fn row(captured: &Captured, [at, elapsed_s]: [String; 2]) -> [String; HEADER.len
         flag(captured.simulated),
         c.raw.len().to_string(),
         cell(&c.raw.join(" | ")),
+        command.to_owned(),
     ]
 }
 

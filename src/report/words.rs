@@ -301,5 +301,7 @@ pub(super) const fn caution(caution: crate::event::Caution) -> &'static str {
         Caution::LiveOutput => "live output",
         Caution::DeadBoard => "board out of its circuit",
         Caution::NoInsulationTest => "no insulation test",
+        Caution::SiteWork => "work at the site",
+        Caution::HandOver => "what the record shows",
     }
 }

@@ -83,7 +83,10 @@ pub(super) fn from_link(text: &str, profile: &Profile) -> Result<(Bench, bool), 
             _ => return Err(bad_query(item)),
         }
     }
-    let part = load(Path::new(file))?;
+    let part = match super::demo::ON_BENCH.iter().find(|(name, _)| *name == file) {
+        Some((name, text)) => Part::parse(text, name).map_err(|bad| bad_part(&bad))?,
+        None => load(Path::new(file))?,
+    };
     let mut options = options(seed, steady, !profile.commanded());
     if profile.poll().is_some() {
         options.meter = MeterModel::polled();

@@ -5,6 +5,7 @@
 
 use super::failure::{Exit, Failure};
 use super::instrument::{Instrument, MeterTerms};
+use super::seat::Seat;
 use super::stamp::folder_time;
 use super::station::{Equipment, OperatorChoice, Station, kept_record};
 use crate::board::{BUILT_IN, Plan, from_identified};
@@ -50,6 +51,11 @@ pub enum PlanSource {
 /// # Errors
 /// [`Failure`] with its exit code.
 pub fn run_board(terms: &BoardTerms) -> Result<Exit, Failure> {
+    run_at(terms, &mut Seat::new())
+}
+
+/// The same at this seat.
+pub(super) fn run_at(terms: &BoardTerms, seat: &mut Seat) -> Result<Exit, Failure> {
     let start = checked_start(terms)?;
     let meter = Instrument::find(&terms.meter)?;
     let mut guide = guide(&start, meter.is_simulated(), terms.operator, false)?;
@@ -70,7 +76,7 @@ pub fn run_board(terms: &BoardTerms) -> Result<Exit, Failure> {
         supply: None,
         operator: terms.operator,
     }
-    .run(run);
+    .run_at(seat, run);
     if job.join(journal::FILE_NAME).is_file() {
         super::history::take_in(&job);
     }

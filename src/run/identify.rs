@@ -6,12 +6,12 @@ use super::drive::NamedSupply;
 use super::failure::{Exit, Failure};
 use super::instrument::{Instrument, MeterTerms};
 use super::stamp::folder_time;
-use super::station::{Equipment, OperatorChoice, Station};
+use super::station::{Equipment, OperatorChoice, Station, kept_record};
 use crate::event::{IdentifyStart, Pins, RunStart, RunTerms};
 use crate::guide::Guide;
 use crate::guide::identify::{Identify, Terms};
 use crate::guide::settling::Settling;
-use crate::journal::Journal;
+use crate::journal::{FILE_NAME, JournalError, tasks};
 use crate::relay::{Channel, Costs, Footprint, Numbering};
 use std::path::PathBuf;
 
@@ -51,9 +51,13 @@ pub struct IdentifyTerms {
 /// # Errors
 /// [`Failure`] with its exit code.
 pub fn run_identify(terms: &IdentifyTerms) -> Result<Exit, Failure> {
-    let instrument = Instrument::find(&terms.meter)?;
-    let (station, start) = begin(terms, instrument)?;
+    let (station, start) = begin(terms, instrument(terms)?)?;
     station.run(start)
+}
+
+/// The instrument that it names.
+pub(super) fn instrument(terms: &IdentifyTerms) -> Result<Instrument, Failure> {
+    Instrument::find(&terms.meter)
 }
 
 /// Makes a job on this instrument ready; its record begins once the meter's port is open.
@@ -66,12 +70,16 @@ pub(super) fn begin(
     let (volts_max, watts_max) = (identify.volts_max, identify.coil_watts_max);
     let supply = NamedSupply::find(terms.drive.as_deref(), &meter, volts_max, watts_max)?;
     let job = terms.job.clone().unwrap_or_else(|| format!("identify-{}", folder_time()).into());
-    Journal::refuse_existing(&job)?;
-    let start = meter.start(RunTerms::Identify(identify));
+    let (journal, past) = kept_record(&job)?;
+    if tasks(&past.entries).iter().any(|task| task.command() == "identify" && !task.is_finished()) {
+        return Err(JournalError::Exists { file: job.join(FILE_NAME) }.into());
+    }
+    let start =
+        RunStart { torn_bytes: past.torn_bytes(), ..meter.start(RunTerms::Identify(identify)) };
     Ok((
         Station {
             job,
-            journal: None,
+            journal,
             guide,
             equipment: Equipment::Meter(meter),
             supply,

@@ -70,6 +70,7 @@ impl Instrument {
     }
 
     /// A simulated bench whose hands answer by themselves, under this name.
+    #[cfg(test)]
     pub(super) fn simulated(bench: Bench, link: String) -> Result<Self, Failure> {
         Self::on_bench(bench, true, link, Profile::load("scpi")?, PortOptions::default())
     }

@@ -16,6 +16,8 @@ mod fit;
 mod history;
 mod identify;
 mod instrument;
+mod job;
+mod job_topics;
 mod logging;
 mod meters;
 mod opening;
@@ -25,6 +27,7 @@ mod pickup;
 mod resume;
 mod seat;
 mod settings;
+mod sheet;
 mod speech;
 mod stamp;
 mod station;
@@ -45,6 +48,7 @@ pub use fit::{ContactWord, FitTerms, run_fit};
 pub use history::{HistoryTerms, Question, run_history};
 pub use identify::{IdentifyTerms, run_identify};
 pub use instrument::MeterTerms;
+pub use job::{JobTerms, StepTerms, Wording, run_job};
 pub use meters::{MetersTerms, run_meters};
 pub use output::{OutputTerms, run_output};
 pub use papers::{Rendering, Schema, make_keys, render_report, show_schema, sign, verify};
@@ -307,6 +311,9 @@ impl Run<'_> {
                 self.reason = None;
                 flow
             }
+            (Heard::Answer(_, Answer::Skip), Some(Ask::Step { .. })) if self.reason.is_none() => {
+                self.object("say why it is left out: the reason stands in the record")
+            }
             (Heard::Answer(seq, answer), Some(_))
                 if seq.is_none_or(|seq| seq == self.on.seat.asked) =>
             {
@@ -315,12 +322,12 @@ impl Run<'_> {
             (Heard::Answer(Some(seq), _), Some(_)) => {
                 self.object(&format!("ask {seq} is not open; {} is", self.on.seat.asked))
             }
-            (Heard::Serial(seq, serial), Some(Ask::Serial { .. }))
+            (Heard::Text(seq, text), Some(Ask::Serial { .. } | Ask::Label { .. }))
                 if seq.is_none_or(|seq| seq == self.on.seat.asked) =>
             {
-                self.deliver(Input::SerialReceived(serial))
+                self.deliver(Input::TextReceived(text))
             }
-            (Heard::Serial(..), _) => self.object("no serial number is asked for just now"),
+            (Heard::Text(..), _) => self.object("no text is asked for just now"),
             (Heard::Answer(_, Answer::Abort), None) => self.stop("stopped by the operator"),
             (Heard::Answer(..), _) => {
                 self.told(|operator| operator.object("nothing is asked just now"))?;
@@ -365,9 +372,11 @@ impl Run<'_> {
         let facts = self.on.guide.handle(input, self.on.clock.now());
         for fact in &facts {
             self.record(fact)?;
-            if matches!(fact, Event::AskSkipped { .. })
-                && let Some(text) = self.reason.take()
-            {
+            let declines = matches!(
+                fact,
+                Event::AskSkipped { .. } | Event::PointLookedAt { as_designed: false, .. }
+            );
+            if declines && let Some(text) = self.reason.take() {
                 self.record(&Event::OperatorRemarked { text })?;
             }
         }

@@ -39,6 +39,12 @@ pub struct OutputTerms {
 /// # Errors
 /// [`Failure`] with its exit code.
 pub fn run_output(terms: &OutputTerms) -> Result<Exit, Failure> {
+    let (station, start) = begin(terms)?;
+    station.run(start)
+}
+
+/// Makes it ready to run.
+pub(super) fn begin(terms: &OutputTerms) -> Result<(Station, RunStart), Failure> {
     let start = checked_start(terms)?;
     let meter = Instrument::find(&terms.meter)?;
     let job = terms.job.clone().unwrap_or_else(|| format!("output-{}", folder_time()).into());
@@ -46,15 +52,8 @@ pub fn run_output(terms: &OutputTerms) -> Result<Exit, Failure> {
     let guide =
         Box::new(Output::new(guide_terms(start, meter.is_simulated(), terms.operator, false)));
     let begin = RunStart { torn_bytes: past.torn_bytes(), ..meter.start(RunTerms::Output(start)) };
-    Station {
-        job,
-        journal,
-        guide,
-        equipment: Equipment::Meter(meter),
-        supply: None,
-        operator: terms.operator,
-    }
-    .run(begin)
+    let (equipment, operator) = (Equipment::Meter(meter), terms.operator);
+    Ok((Station { job, journal, guide, equipment, supply: None, operator }, begin))
 }
 
 fn checked_start(terms: &OutputTerms) -> Result<OutputStart, Failure> {

@@ -38,6 +38,8 @@ pub enum Schema {
     Panel,
     /// The result of an output's analysis.
     Output,
+    /// A job sheet.
+    Job,
 }
 
 /// Renders the reports of a job.
@@ -162,6 +164,7 @@ pub fn show_schema(schema: Schema) -> Result<Exit, Failure> {
         Schema::Plan => schemars::schema_for!(crate::event::BoardPlan),
         Schema::Panel => crate::zone::Panel::schema(),
         Schema::Output => super::analyse::schema(),
+        Schema::Job => schemars::schema_for!(super::sheet::RawSheet),
     };
     let text = serde_json::to_string_pretty(&schema).map_err(|error| {
         Failure::new(

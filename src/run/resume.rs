@@ -9,6 +9,7 @@ use super::failure::{Exit, Failure};
 use super::identify;
 use super::instrument::{Instrument, MeterTerms};
 use super::output;
+use super::seat::Seat;
 use super::station::{Equipment, OperatorChoice, Station, say_torn};
 use crate::event::{RunStart, RunTerms};
 use crate::guide::Guide;
@@ -42,12 +43,21 @@ pub struct ResumeTerms {
 /// # Errors
 /// [`Failure`] with its exit code.
 pub fn resume(terms: &ResumeTerms) -> Result<Exit, Failure> {
+    go_on(terms, None, &mut Seat::new())
+}
+
+/// The same at this seat, with the newest run of one command or of any.
+pub(super) fn go_on(
+    terms: &ResumeTerms,
+    command: Option<&str>,
+    seat: &mut Seat,
+) -> Result<Exit, Failure> {
     let (journal, past) = Journal::open(&terms.job)?;
     say_torn(&past);
-    let Some((task, begun)) = unfinished(&past) else {
+    let Some((task, begun)) = unfinished(&past, command) else {
         return Err(Failure::bad_input(
             format!("{}: the record holds no run to go on with", terms.job.display()),
-            "begin one: coilmark identify --job with a new folder",
+            "begin one with this --job; fit and zone design are worked out again at once",
         ));
     };
     let meter = MeterTerms {
@@ -88,7 +98,7 @@ pub fn resume(terms: &ResumeTerms) -> Result<Exit, Failure> {
         supply,
         operator: terms.operator,
     };
-    let outcome = station.run(start);
+    let outcome = station.run_at(seat, start);
     if boards {
         super::history::take_in(&terms.job);
     }
@@ -104,10 +114,12 @@ fn named_by_the_record(mut begun: RunStart) -> RunStart {
 }
 
 /// The newest task that did not reach its end, else the newest; and how it was begun.
-fn unfinished(past: &Past) -> Option<(Task<'_>, RunStart)> {
+fn unfinished<'a>(past: &'a Past, command: Option<&str>) -> Option<(Task<'a>, RunStart)> {
     let mut begun: Vec<_> = tasks(&past.entries)
         .into_iter()
         .filter_map(|task| task.start.cloned().map(|start| (task, start)))
+        .filter(|(_, start)| start.terms.goes_on())
+        .filter(|(task, _)| command.is_none_or(|command| task.command() == command))
         .collect();
     let place = begun.iter().rposition(|(task, _)| !task.is_finished());
     let place = place.or(begun.len().checked_sub(1))?;
@@ -133,13 +145,9 @@ fn guide(
         RunTerms::ZoneCheck(start) => {
             super::zone_check::guide(start, begun.simulated, terms.operator, terms.accept_meter)
         }
-        RunTerms::ZoneDesign(_) => Err(Failure::bad_input(
-            format!("{}: a zone design is worked out at once", terms.job.display()),
-            "run coilmark zone design again with this --job",
-        )),
-        RunTerms::Fit(_) => Err(Failure::bad_input(
-            format!("{}: a fit is worked out at once", terms.job.display()),
-            "run coilmark fit again with this --job",
+        RunTerms::ZoneDesign(_) | RunTerms::Fit(_) | RunTerms::Job(_) => Err(Failure::bad_input(
+            format!("{}: {} is no run to go on with", terms.job.display(), begun.terms.command()),
+            "run it again with this --job",
         )),
         RunTerms::Output(start) => output::guide_going_on(
             begun,

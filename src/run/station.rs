@@ -31,6 +31,15 @@ pub enum OperatorChoice {
 }
 
 impl OperatorChoice {
+    /// Its word on the command line.
+    pub(super) const fn name(self) -> &'static str {
+        match self {
+            Self::Screen => "screen",
+            Self::Lines => "lines",
+            Self::Json => "json",
+        }
+    }
+
     /// Whether a person watches: a closed placement then announces itself.
     pub(super) fn is_a_person(self) -> bool {
         match self {
@@ -88,6 +97,7 @@ impl Station {
     pub(super) fn run_at(self, seat: &mut Seat, start: RunStart) -> Result<Exit, Failure> {
         let job = self.job.clone();
         let choice = self.operator;
+        let measures = matches!(self.equipment, Equipment::Meter(_));
         let mut began = false;
         let outcome = match choice {
             OperatorChoice::Json => {
@@ -104,7 +114,8 @@ impl Station {
             return outcome;
         }
         let written = write_reports(&job);
-        if let (OperatorChoice::Lines | OperatorChoice::Screen, Ok(paths)) = (choice, &written) {
+        let talks = !measures || choice == OperatorChoice::Json;
+        if let (false, Ok(paths)) = (talks, &written) {
             println!("report: {}", paths[0].display());
         }
         let exit = outcome?;

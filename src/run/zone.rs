@@ -11,7 +11,7 @@ use crate::event::{
 };
 use crate::fit::spread::Spread;
 use crate::report::render_zone_summary;
-use crate::zone::{Design, Panel, Parts};
+use crate::zone::{BUILT_IN, Design, Panel, Parts};
 use std::path::{Path, PathBuf};
 
 /// The loop that a zone command is about.
@@ -80,7 +80,14 @@ pub fn run_zone_design(terms: &ZoneDesignTerms) -> Result<Exit, Failure> {
 
 /// Reads a panel file; gives its text too.
 pub(super) fn load_panel(path: &Path) -> Result<(Panel, String), Failure> {
-    let text = read(path, "name a panel file, such as fixtures/panels/series_3k3_12_volt.toml")?;
+    let built_in = BUILT_IN.iter().find(|(name, _)| path.to_str() == Some(name));
+    let text = match built_in {
+        Some((_, text)) if !path.exists() => (*text).to_owned(),
+        _ => {
+            let names: Vec<&str> = BUILT_IN.iter().map(|(name, _)| *name).collect();
+            read(path, &format!("name a panel file, or one that ships: {}", names.join(", ")))?
+        }
+    };
     let panel = Panel::parse(&text, &visible(&path.display().to_string()))
         .map_err(|bad| Failure::bad_input(chain(&bad), bad.hint.clone()))?;
     Ok((panel, text))

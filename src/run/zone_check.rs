@@ -40,6 +40,12 @@ pub struct ZoneCheckTerms {
 /// # Errors
 /// [`Failure`] with its exit code.
 pub fn run_zone_check(terms: &ZoneCheckTerms) -> Result<Exit, Failure> {
+    let (station, start) = begin(terms)?;
+    station.run(start)
+}
+
+/// Makes it ready to run.
+pub(super) fn begin(terms: &ZoneCheckTerms) -> Result<(Station, RunStart), Failure> {
     let (design, panel) = terms.wired.design()?;
     let meter = Instrument::find(&terms.meter)?;
     let begun = ZoneCheckStart {
@@ -55,15 +61,8 @@ pub fn run_zone_check(terms: &ZoneCheckTerms) -> Result<Exit, Failure> {
         torn_bytes: past.torn_bytes(),
         ..meter.start(RunTerms::ZoneCheck(Box::new(begun)))
     };
-    Station {
-        job,
-        journal,
-        guide,
-        equipment: Equipment::Meter(meter),
-        supply: None,
-        operator: terms.operator,
-    }
-    .run(start)
+    let (equipment, operator) = (Equipment::Meter(meter), terms.operator);
+    Ok((Station { job, journal, guide, equipment, supply: None, operator }, start))
 }
 
 /// The guide for these terms.

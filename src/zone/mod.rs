@@ -5,6 +5,7 @@
 //! file and no clock; chance is seeded.
 
 pub mod band;
+mod built_in;
 pub mod circuit;
 pub mod colour;
 mod design;
@@ -14,6 +15,7 @@ mod measured;
 mod number;
 mod panel;
 mod panel_raw;
+mod points;
 mod rank;
 pub mod rkm;
 pub mod series;
@@ -21,12 +23,15 @@ mod source;
 mod toml_words;
 mod wiring;
 
+pub use built_in::BUILT_IN;
 pub use design::{Design, Parts, Wanted};
 pub use explain::explanations;
 pub use measured::{measured, when};
 pub use number::{BadSpot, ScheduleLine, Spot, check_schedule};
 pub use panel::{BadPanel, Panel, Resistors};
 pub use panel_raw::{RawLoop, RawNumbering, RawPanel, RawSupply};
+pub use points::points;
 pub use series::Series;
 pub use source::{Learnt, Measured, Source};
+pub(crate) use toml_words::complaint;
 pub use wiring::in_words;

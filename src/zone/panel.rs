@@ -73,7 +73,11 @@ impl Panel {
         let raw: RawPanel = match toml::from_str(text) {
             Ok(raw) => raw,
             Err(error) => {
-                let found = complaint(text, &error);
+                let found = complaint(
+                    text,
+                    &error,
+                    "`coilmark schema panel` describes panel files; fixtures/panels has some",
+                );
                 let (line, problem, hint) = (found.line, found.problem, found.hint);
                 return Err(BadPanel { file, line, problem, hint });
             }

@@ -1,19 +1,20 @@
-//! What a reader's complaint about a panel file means for the person who wrote it: a line, one
+//! What a reader's complaint about a TOML file means for the person who wrote it: a line, one
 //! problem in one line, and the nearest spelling of a word that is not known. Knows no key itself;
-//! the reader's complaint names those that there are.
+//! the reader's complaint names those that there are. Panel files and job sheets are read with it.
 
 /// A complaint about a text.
-pub(super) struct Complaint {
+pub(crate) struct Complaint {
     /// Counted from 1.
-    pub(super) line: Option<usize>,
+    pub(crate) line: Option<usize>,
     /// One line.
-    pub(super) problem: String,
+    pub(crate) problem: String,
     /// One line.
-    pub(super) hint: String,
+    pub(crate) hint: String,
 }
 
-/// The reader's complaint, in one line, with the nearest known word for an unknown one.
-pub(super) fn complaint(text: &str, error: &toml::de::Error) -> Complaint {
+/// The reader's complaint, in one line, with the nearest known word for an unknown one; the hint is
+/// `otherwise` where none is near.
+pub(crate) fn complaint(text: &str, error: &toml::de::Error, otherwise: &str) -> Complaint {
     let before = error.span().and_then(|span| text.get(..span.start));
     let line = before.map(|before| before.matches('\n').count() + 1);
     let clean = |c: char| if c.is_control() { ' ' } else { c };
@@ -29,7 +30,7 @@ pub(super) fn complaint(text: &str, error: &toml::de::Error) -> Complaint {
     };
     let hint = match nearest {
         Some((_, known)) => format!("did you mean `{known}`?"),
-        None => "`coilmark schema panel` describes panel files; fixtures/panels has some".into(),
+        None => otherwise.to_owned(),
     };
     Complaint { line, problem, hint }
 }

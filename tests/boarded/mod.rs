@@ -161,7 +161,7 @@ fn answer(bench: &Bench, ask: &Ask, instead: Option<Instead>) -> Input {
     match instead {
         None => Input::AnswerReceived(bench.perform(ask)),
         Some(Instead::Say(answer)) => Input::AnswerReceived(answer),
-        Some(Instead::Name(serial)) => Input::SerialReceived(serial.into()),
+        Some(Instead::Name(serial)) => Input::TextReceived(serial.into()),
         Some(Instead::Misplace(red, black)) => {
             assert!(bench.place(&Pin::new(red), &Pin::new(black)));
             Input::AnswerReceived(Answer::Ready)

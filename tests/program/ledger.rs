@@ -158,7 +158,12 @@ impl Ledger {
             Ask::Alarm { .. } => assert!(self.leads.is_some(), "the leads are in the air: {text}"),
             Ask::Clip { .. } => panic!("no supply is on this bench: {text}"),
             Ask::Serial { .. } => panic!("no board is on this bench: {text}"),
-            Ask::Drive(DriveState::Rest) | Ask::Dial { .. } | Ask::Acknowledge { .. } => {}
+            Ask::Drive(DriveState::Rest)
+            | Ask::Dial { .. }
+            | Ask::Acknowledge { .. }
+            | Ask::Label { .. }
+            | Ask::Step { .. }
+            | Ask::Point { .. } => {}
         }
         self.open = Some(asked.clone());
         self.asks.push(asked.clone());

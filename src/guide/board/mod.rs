@@ -106,7 +106,7 @@ impl Guide for Boards {
                 vec![Event::LinkChanged(LinkNews::Lost { text })]
             }
             Input::AnswerReceived(answer) => self.answered(answer),
-            Input::SerialReceived(text) => self.named(&text),
+            Input::TextReceived(text) => self.named(&text),
             Input::ReadingArrived(epoch, reading) if epoch == self.epoch => {
                 self.dial.agrees();
                 self.arming = false;

@@ -136,7 +136,7 @@ impl Guide for Identify {
                 let settled = self.listening.as_mut().and_then(|l| l.settler.push(&reading));
                 settled.map(|s| self.capture(s)).unwrap_or_default()
             }
-            Input::ReadingArrived(..) | Input::SerialReceived(_) => Vec::new(),
+            Input::ReadingArrived(..) | Input::TextReceived(_) => Vec::new(),
             Input::OtherFunctionArrived => {
                 self.dial.disagrees();
                 Vec::new()

@@ -131,6 +131,9 @@ impl Record {
             | Event::AlarmChanged { .. }
             | Event::Logged(_)
             | Event::BoardBegun { .. }
+            | Event::LabelStated { .. }
+            | Event::PointLookedAt { .. }
+            | Event::StepSettled { .. }
             | Event::MeterComplained { .. }
             | Event::OperatorRemarked { .. }
             | Event::RunFinished { .. } => {}
@@ -206,8 +209,7 @@ impl Record {
             Ask::Dial { function } => {
                 self.refused.insert(*function);
             }
-            Ask::Acknowledge { .. } | Ask::Alarm { .. } | Ask::Serial { .. } | Ask::Clip { .. } => {
-            }
+            _ => {}
         }
     }
 }

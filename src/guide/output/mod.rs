@@ -130,7 +130,7 @@ impl Guide for Output {
                 self.dial.agrees();
                 self.reading(&reading)
             }
-            Input::ReadingArrived(..) | Input::SerialReceived(_) => Vec::new(),
+            Input::ReadingArrived(..) | Input::TextReceived(_) => Vec::new(),
             Input::OtherFunctionArrived => {
                 self.dial.disagrees();
                 Vec::new()

@@ -52,7 +52,7 @@ struct Chapters<'a> {
 }
 
 /// The word for how a task stands.
-const fn word(standing: Standing) -> &'static str {
+pub(super) const fn word(standing: Standing) -> &'static str {
     match standing {
         Standing::Passed => "passed",
         Standing::Failed => "FAILED",
@@ -70,7 +70,7 @@ pub(super) const fn class(standing: Standing) -> &'static str {
     }
 }
 
-fn anchors(report: &Report) -> impl Iterator<Item = (String, &Chapter)> {
+pub(super) fn anchors(report: &Report) -> impl Iterator<Item = (String, &Chapter)> {
     let numbered = (1..).zip(&report.chapters);
     numbered.map(|(n, chapter)| (format!("{}-{n}", chapter.command), chapter))
 }

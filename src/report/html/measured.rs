@@ -11,8 +11,8 @@ use askama::Template;
 #[derive(Template)]
 #[template(
     ext = "html",
-    source = r#"<section class="chapter" aria-labelledby="measured">
-<h2 id="measured">Every measurement</h2>
+    source = r#"<section class="chapter" aria-labelledby="{{ anchor }}">
+<h2 id="{{ anchor }}">Every measurement{{ of }}</h2>
 <p class="quiet">In the order of the journal. The uncertainty is expanded, k = 2 (about 95 %), from
 the meter's stated accuracy. An open circuit is what the meter shows as overload; n is the number
 of settled readings.</p>
@@ -61,6 +61,8 @@ back{% else %}{{ c.value }}{% endif %}</td>
 "#
 )]
 struct Measured {
+    anchor: String,
+    of: String,
     rows: Vec<Row>,
     raw: Vec<(u32, String)>,
 }
@@ -84,12 +86,31 @@ struct CaptureRow {
     struck: bool,
 }
 
+/// Of the identification.
 pub(super) fn render(report: &Report) -> String {
+    section(report, "measured".into(), String::new())
+}
+
+/// Of every other task in which something was captured.
+pub(super) fn others(report: &Report) -> String {
+    let captured = report.others.iter().filter(|other| other.report.counts.captures > 0);
+    let numbered = (1..).zip(captured);
+    numbered
+        .map(|(n, other)| {
+            let of = format!(": {}", other.command);
+            section(&other.report, format!("measured-{n}"), of)
+        })
+        .collect()
+}
+
+fn section(report: &Report, anchor: String, of: String) -> String {
     let raw = |c: &Captured| {
         let text = c.capture.raw.iter().map(|r| words::text(r)).collect::<Vec<_>>().join(" | ");
         (c.capture.capture, text)
     };
     written(&Measured {
+        anchor,
+        of,
         rows: report.steps.iter().filter_map(|step| row(report, step)).collect(),
         raw: report.captures().filter(|c| !c.capture.raw.is_empty()).map(raw).collect(),
     })
@@ -134,6 +155,7 @@ fn row(report: &Report, step: &Step) -> Option<Row> {
         What::Complaint { text } => {
             format!("No reading was made of this: {}", words::clause(text))
         }
+        What::Result if report.found.is_none() => "Result reached: see its chapter.".into(),
         What::Result => format!("Result: {}.", words::verdict(report)),
         What::Ended(end) => {
             let why = end.reason.as_deref().map(|r| format!(" {}", words::sentence(r)));
@@ -176,6 +198,9 @@ fn skipped(ask: &Ask) -> String {
         Ask::Alarm { state: AlarmState::Off } => "taking the equipment out of alarm".into(),
         Ask::Dial { function } => format!("turning the dial to {function}"),
         Ask::Serial { .. } => "the next serial number".into(),
+        Ask::Label { label, .. } => format!("naming: {}", label.title()),
+        Ask::Step { step, .. } => format!("the step: {}", step.title()),
+        Ask::Point { text } => words::clause(text),
         Ask::Acknowledge { caution, .. } => format!("caution {}", words::caution(*caution)),
     }
 }

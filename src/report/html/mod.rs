@@ -7,6 +7,7 @@ mod apart;
 mod chapters;
 mod course;
 mod front;
+mod job;
 mod measured;
 mod setup;
 
@@ -45,7 +46,7 @@ const SIMULATED_STYLE: &str = "@page { @top-center { \
 {{ glance|safe }}</header>
 <main>
 {{ front|safe }}{{ apart|safe }}{{ chapters|safe -}}
-{{ measured|safe }}{{ course|safe }}{{ setup|safe }}</main>
+{{ measured|safe }}{{ others|safe }}{{ course|safe }}{{ setup|safe }}{{ handed|safe }}</main>
 <footer>
 <p>Made from the {{ entries }} entries of this job's journal, and from nothing else: the same
 journal always gives this same page. Written by coilmark {{ version }}.</p>
@@ -69,8 +70,10 @@ struct Page {
     apart: String,
     chapters: String,
     measured: String,
+    others: String,
     course: String,
     setup: String,
+    handed: String,
     entries: u64,
     version: String,
 }
@@ -86,6 +89,9 @@ struct Head {
 impl Head {
     /// Of the identification, where the job has one or nothing else; else of its newest chapter.
     fn of(report: &Report) -> Self {
+        if let Some(job) = &report.job {
+            return job::head(job);
+        }
         match report.chapters.last() {
             Some(newest) if report.runs.is_empty() => Self {
                 kind: newest.title.clone(),
@@ -126,13 +132,18 @@ pub fn render(report: &Report) -> String {
         class,
         verdict,
         because,
-        glance: chapters::glance(report),
+        glance: match &report.job {
+            Some(job) => job::glance(report, job),
+            None => chapters::glance(report),
+        },
         front: identified(front::render),
         apart: identified(apart::render),
         chapters: chapters::render(report),
         measured: identified(measured::render),
+        others: measured::others(report),
         course: identified(course::render),
         setup: identified(setup::render),
+        handed: report.job.as_ref().map(job::hand_over).unwrap_or_default(),
         entries: report.entries,
         version: words::text(&report.version),
     };

@@ -6,7 +6,8 @@
 use super::super::svg::{Canvas, Point};
 use super::words;
 use crate::event::{
-    IdentifyFinding, LoopKind, Pin, ResistorPlace, ZoneContact, ZoneDesignFinding, ZoneResistor,
+    IdentifyFinding, LoopKind, RelayTerminals, ResistorPlace, ZoneContact, ZoneDesignFinding,
+    ZoneResistor,
 };
 
 const TOP: f64 = 120.0;
@@ -20,45 +21,12 @@ const STEP: f64 = 75.0;
 pub fn render(finding: &ZoneDesignFinding, relay: Option<&IdentifyFinding>) -> String {
     let label = "Wiring from the output over the relay and the loop to the panel's zone";
     let mut c = Canvas::open("zone", Point::new(0.0, 60.0), 960.0, 270.0, label);
-    supply(&mut c, &Pins::of(finding, relay));
-    contact(&mut c, finding, &Pins::of(finding, relay));
+    supply(&mut c, &RelayTerminals::of(&finding.wiring, relay));
+    contact(&mut c, finding, &RelayTerminals::of(&finding.wiring, relay));
     let x = far_end(&mut c, finding);
     pair(&mut c, finding, x);
     panel(&mut c);
     c.close()
-}
-
-/// The labels of the relay's terminals: the mark, and the pin where it is known.
-struct Pins {
-    plus: String,
-    minus: String,
-    common: String,
-    throw: String,
-}
-
-impl Pins {
-    fn of(finding: &ZoneDesignFinding, relay: Option<&IdentifyFinding>) -> Self {
-        let closed = finding.wiring.contact == ZoneContact::NormallyClosed;
-        let throw_mark = if closed { "12" } else { "14" };
-        let coil = relay.and_then(|relay| relay.coils.first());
-        let side = |pole: &crate::event::PoleFound| -> Vec<Pin> {
-            if closed { pole.nc.clone() } else { pole.no.clone() }
-        };
-        let pole = relay.and_then(|r| r.poles.iter().find(|pole| !side(pole).is_empty()));
-        let marked = |mark: &str, pin: Option<&Pin>| {
-            // The mark that the identification gave outweighs the usual one.
-            let own = pin.and_then(|pin| relay?.marks.get(pin.label()));
-            let mark = own.map_or(mark, String::as_str);
-            pin.map_or(mark.to_owned(), |pin| format!("{mark} (pin {pin})"))
-        };
-        let throw = pole.map(side).unwrap_or_default();
-        Self {
-            plus: marked("A1", coil.map(|coil| &coil.plus)),
-            minus: marked("A2", coil.map(|coil| &coil.minus)),
-            common: marked("11", pole.and_then(|pole| pole.common.first())),
-            throw: marked(throw_mark, throw.first()),
-        }
-    }
 }
 
 fn at(x: f64, y: f64) -> Point {
@@ -79,7 +47,7 @@ fn say(c: &mut Canvas, x: f64, y: f64, anchor: &str, text: &str) {
 }
 
 /// Output, siren, diode and coil, all between plus and minus.
-fn supply(c: &mut Canvas, pins: &Pins) {
+fn supply(c: &mut Canvas, pins: &RelayTerminals) {
     c.rect(at(20.0, 130.0), at(90.0, 230.0), "");
     say(c, 55.0, 176.0, "middle", "output");
     say(c, 55.0, 192.0, "middle", "low volts");
@@ -112,7 +80,7 @@ fn supply(c: &mut Canvas, pins: &Pins) {
 }
 
 /// The contact at rest, its common end on the lower wire, its other end on the upper.
-fn contact(c: &mut Canvas, finding: &ZoneDesignFinding, pins: &Pins) {
+fn contact(c: &mut Canvas, finding: &ZoneDesignFinding, pins: &RelayTerminals) {
     wire(c, &[(420.0, MIDDLE), (405.0, MIDDLE), (405.0, BOTTOM), (470.0, BOTTOM)]);
     wire(c, &[(440.0, MIDDLE), (470.0, MIDDLE), (470.0, TOP)]);
     switch(c, 430.0, MIDDLE, finding.wiring.contact);
