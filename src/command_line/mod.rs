@@ -136,7 +136,10 @@ pub fn obey() -> (Exit, Option<Failure>) {
         Command::Resume(w) => run::resume(&w.into()),
         Command::Report(w) => {
             let rendering = if w.json { Rendering::Json } else { Rendering::Files };
-            run::render_report(&w.job, rendering)
+            match &w.against {
+                Some(older) => run::render_against(older, &w.job, rendering),
+                None => run::render_report(&w.job, rendering),
+            }
         }
         Command::Verify(w) => run::verify(&w.job, w.signer.as_deref()),
         Command::Sign(w) => match (w.job, w.key, w.new_key) {

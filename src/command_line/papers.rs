@@ -24,6 +24,9 @@ pub(super) struct Report {
     /// Print the machine-readable report instead of writing files
     #[arg(long)]
     pub(super) json: bool,
+    /// Put this older job beside it: says what changed, and writes against.html into DIR
+    #[arg(long, value_name = "OLDDIR")]
+    pub(super) against: Option<PathBuf>,
 }
 
 #[derive(Args)]

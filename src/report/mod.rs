@@ -3,6 +3,7 @@
 //! any machine, at any time. What came from fingers or instruments is escaped where it is
 //! written. A report says what was measured and what was inferred; it is never a certificate.
 
+mod against;
 mod board;
 mod chapter;
 mod facts;
@@ -23,6 +24,9 @@ mod words;
 mod write;
 mod zone;
 
+pub use against::{
+    Against, Beside, Change, page as render_against_page, summary as render_against,
+};
 pub use chapter::{Chapter, Check, Standing};
 pub use fit::summary as render_fit_summary;
 pub use html::render as render_html;
@@ -33,7 +37,7 @@ pub use parts::{BeliefPoint, Captured, Counts, Found, RunEnd, RunPart, Step, Wha
 pub use readings::render as render_csv;
 pub use summary::render as render_summary;
 pub use verdicts::render as render_verdicts;
-pub use write::{ReportError, write_all};
+pub use write::{ReportError, write_against, write_all};
 pub use zone::{drawing as render_zone_drawing, summary as render_zone_summary};
 
 /// A job as its journal tells it.

@@ -74,8 +74,12 @@ pub(super) fn clause(text: &str) -> String {
 
 /// Outside text as a sentence: a capital first, a full stop last.
 pub(super) fn sentence(text: &str) -> String {
-    let clause = clause(text);
-    let mut rest = clause.chars();
+    capitalised(&clause(text))
+}
+
+/// With a capital at its beginning.
+pub(super) fn capitalised(text: &str) -> String {
+    let mut rest = text.chars();
     let first = rest.next().map(|c| c.to_uppercase().to_string()).unwrap_or_default();
     format!("{first}{}", rest.as_str())
 }

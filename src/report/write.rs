@@ -48,6 +48,14 @@ pub fn write_all(dir: &Path, report: &Report) -> Result<[PathBuf; 4], ReportErro
     Ok([html, json, csv, verdicts])
 }
 
+/// Writes `against.html` into `dir`, and returns its path.
+///
+/// # Errors
+/// What kept it from being written.
+pub fn write_against(dir: &Path, page: &str) -> Result<PathBuf, ReportError> {
+    write_one(dir, "against.html", page)
+}
+
 fn write_one(dir: &Path, name: &str, text: &str) -> Result<PathBuf, ReportError> {
     let file = dir.join(name);
     let failed = |step| {

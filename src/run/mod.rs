@@ -51,7 +51,9 @@ pub use instrument::MeterTerms;
 pub use job::{JobTerms, StepTerms, Wording, run_job};
 pub use meters::{MetersTerms, run_meters};
 pub use output::{OutputTerms, run_output};
-pub use papers::{Rendering, Schema, make_keys, render_report, show_schema, sign, verify};
+pub use papers::{
+    Rendering, Schema, make_keys, render_against, render_report, show_schema, sign, verify,
+};
 pub use pickup::{PickUpTerms, run_pickup};
 pub use resume::{ResumeTerms, resume};
 pub use settings::{Settings, show_settings};

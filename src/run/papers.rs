@@ -4,10 +4,11 @@
 
 use super::failure::{Exit, Failure};
 use super::station::write_reports;
-use crate::event::{Event, LogNews, visible};
+use super::worked_out::tell;
+use crate::event::{Event, LogNews, VERSION, visible};
 use crate::journal::{self, JournalError, Verified};
 use crate::logbook;
-use crate::report::Report;
+use crate::report::{self, Against, Report};
 use std::path::Path;
 
 /// How `report` answers.
@@ -59,6 +60,29 @@ pub fn render_report(job: &Path, rendering: Rendering) -> Result<Exit, Failure> 
         }
     }
     Ok(Exit::Done)
+}
+
+/// Puts an older job of the same site beside this one: 0 where nothing changed, 1 where something
+/// did.
+///
+/// # Errors
+/// [`Failure`] with its exit code.
+pub fn render_against(older: &Path, job: &Path, rendering: Rendering) -> Result<Exit, Failure> {
+    let (older, newer) = (journal::read(older)?, journal::read(job)?);
+    let against = Against::of(&older.entries, &newer.entries);
+    match rendering {
+        Rendering::Files => {
+            tell(&report::render_against(&against))?;
+            let page = report::write_against(job, &report::render_against_page(&against));
+            println!("{}", page.map_err(|error| super::station::not_written(&error))?.display());
+        }
+        Rendering::Json => {
+            let object = serde_json::json!({ "v": VERSION, "against": against });
+            tell(&format!("{object}\n"))?;
+        }
+    }
+    let same = against.changes().next().is_none();
+    Ok(if same { Exit::Done } else { Exit::NotPassed })
 }
 
 /// Checks a job's record: 0 whole (a torn last line is repaired and said), 1 changed, cut or

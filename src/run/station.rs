@@ -234,11 +234,15 @@ pub(super) fn say_torn(past: &Past) {
 /// Renders the reports from the journal alone.
 pub(super) fn write_reports(job: &Path) -> Result<[PathBuf; 4], Failure> {
     let past = journal::read(job)?;
-    report::write_all(job, &Report::from_entries(&past.entries)).map_err(|error| {
-        Failure::new(
-            Exit::RecordNotWritten,
-            super::failure::chain(&error),
-            "the record itself is whole; `coilmark report` renders it again",
-        )
-    })
+    report::write_all(job, &Report::from_entries(&past.entries))
+        .map_err(|error| not_written(&error))
+}
+
+/// A report that could not be written, as a failure.
+pub(super) fn not_written(error: &report::ReportError) -> Failure {
+    Failure::new(
+        Exit::RecordNotWritten,
+        super::failure::chain(error),
+        "the record itself is whole; `coilmark report` renders it again",
+    )
 }

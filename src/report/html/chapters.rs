@@ -18,7 +18,7 @@ pub(super) const STANDINGS: &str = "What was measured, and how, is below.";
 <thead><tr><th scope="col">Task</th><th scope="col">Verdict</th><th scope="col">Finding</th></tr>
 </thead>
 <tbody>
-{% for row in rows %}<tr><th scope="row">{% if row.anchor.is_empty() %}{{ row.title }}{% else %}\
+{% for row in rows %}<tr><th scope="row">{% if row.anchor.is_empty() %}{{ row.title }}{% else -%}
 <a href="#{{ row.anchor }}">{{ row.title }}</a>{% endif %}</th>
 <td>{{ row.standing }}</td><td>{{ row.headline }}</td></tr>
 {% endfor %}</tbody>
@@ -40,7 +40,7 @@ struct Row {
 #[derive(Template)]
 #[template(
     ext = "html",
-    source = r#"{% for (anchor, chapter) in chapters %}<section class="chapter" \
+    source = r#"{% for (anchor, chapter) in chapters %}<section class="chapter"
 aria-labelledby="{{ anchor }}">
 <h2 id="{{ anchor }}">{{ chapter.title }}</h2>
 <p>{{ chapter.headline }}</p>

@@ -19,7 +19,7 @@ use askama::Template;
 <thead><tr><th scope="col">Step</th><th scope="col">How it stands</th>
 <th scope="col">What was found</th></tr></thead>
 <tbody>
-{% for row in rows %}<tr><th scope="row">{% if row.anchor.is_empty() %}{{ row.title }}{% else %}\
+{% for row in rows %}<tr><th scope="row">{% if row.anchor.is_empty() %}{{ row.title }}{% else -%}
 <a href="#{{ row.anchor }}">{{ row.title }}</a>{% endif %}</th>
 <td>{{ row.standing }}</td><td>{{ row.found }}</td></tr>
 {% endfor %}</tbody>
@@ -110,7 +110,7 @@ pub(super) fn glance(report: &Report, job: &JobReport) -> String {
         let found = [why, found].into_iter().filter(|text| !text.is_empty());
         Row {
             anchor,
-            title: words::sentence(step.step.title()),
+            title: words::capitalised(step.step.title()),
             standing: word,
             found: found.collect::<Vec<_>>().join("; "),
         }

@@ -48,13 +48,13 @@ const SIMULATED_STYLE: &str = "@page { @top-center { \
 {{ front|safe }}{{ apart|safe }}{{ chapters|safe -}}
 {{ measured|safe }}{{ others|safe }}{{ course|safe }}{{ setup|safe }}{{ handed|safe }}</main>
 <footer>
-<p>Made from the {{ entries }} entries of this job's journal, and from nothing else: the same
-journal always gives this same page. Written by coilmark {{ version }}.</p>
+<p>{{ footer }}</p>
 </footer>
 </body>
 </html>
 "#
 )]
+#[derive(Default)]
 struct Page {
     title: String,
     style: &'static str,
@@ -74,8 +74,38 @@ struct Page {
     course: String,
     setup: String,
     handed: String,
-    entries: u64,
-    version: String,
+    footer: String,
+}
+
+/// A page that is no job's report: a head, and one body in the same clothes.
+pub(in crate::report) struct Bare {
+    pub(in crate::report) kind: &'static str,
+    pub(in crate::report) verdict: String,
+    pub(in crate::report) class: &'static str,
+    pub(in crate::report) simulated: bool,
+    /// Markup, with everything from outside escaped in it.
+    pub(in crate::report) body: String,
+}
+
+/// Such a page, self-contained.
+pub(in crate::report) fn bare(page: Bare) -> String {
+    let simulated = page.simulated;
+    written(&Page {
+        title: format!("{}{}", if simulated { "SIMULATED: " } else { "" }, page.verdict),
+        style: STYLE,
+        simulated_style: if simulated { SIMULATED_STYLE } else { "" },
+        simulated,
+        simulated_words: words::SIMULATED,
+        kind: page.kind.into(),
+        class: page.class,
+        verdict: page.verdict,
+        chapters: page.body,
+        footer: format!(
+            "Made from the records alone, by coilmark {}. It is no certificate.",
+            env!("CARGO_PKG_VERSION")
+        ),
+        ..Page::default()
+    })
 }
 
 /// What stands at the top of the page.
@@ -144,8 +174,12 @@ pub fn render(report: &Report) -> String {
         course: identified(course::render),
         setup: identified(setup::render),
         handed: report.job.as_ref().map(job::hand_over).unwrap_or_default(),
-        entries: report.entries,
-        version: words::text(&report.version),
+        footer: format!(
+            "Made from the {} entries of this job's journal, and from nothing else: the same \
+             journal always gives this same page. Written by coilmark {}.",
+            report.entries,
+            words::text(&report.version)
+        ),
     };
     written(&page)
 }

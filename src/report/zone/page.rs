@@ -17,13 +17,13 @@ use askama::Template;
 <thead><tr><th scope="col">Read as</th><th scope="col">Loop</th><th scope="col">Terminals</th>
 <th scope="col">Margin</th><th scope="col">By chance</th><th scope="col">Verdict</th></tr></thead>
 <tbody>
-{% for s in states %}<tr><th scope="row">{{ s[0] }}</th>{% for c in s[1..] %}<td>{{ c }}</td>\
+{% for s in states %}<tr><th scope="row">{{ s[0] }}</th>{% for c in s[1..] %}<td>{{ c }}</td>
 {% endfor %}</tr>
 {% endfor %}</tbody>
 </table>
 {% if !f.resistors.is_empty() %}<h3>From the drawer</h3>
 <ul>
-{% for r in f.resistors %}<li>{{ r.role }}: {{ r.ohms }} ohm {{ r.percent }} %, {{ r.code }}, \
+{% for r in f.resistors %}<li>{{ r.role }}: {{ r.ohms }} ohm {{ r.percent }} %, {{ r.code }}, 
 {{ r.bands.join(" ") }}</li>
 {% endfor %}</ul>
 {% endif %}<h3>What each fault looks like</h3>
@@ -31,7 +31,7 @@ use askama::Template;
 <thead><tr><th scope="col">Fault</th><th scope="col">At rest</th><th scope="col">In alarm</th>
 <th scope="col">Effect</th></tr></thead>
 <tbody>
-{% for row in faults %}<tr><th scope="row">{{ row[0] }}</th><td>{{ row[1] }}</td><td>{{ row[2] }}\
+{% for row in faults %}<tr><th scope="row">{{ row[0] }}</th><td>{{ row[1] }}</td><td>{{ row[2] }}
 </td><td>{{ row[3] }}</td></tr>
 {% endfor %}</tbody>
 </table>
@@ -39,7 +39,7 @@ use askama::Template;
 changes that can be seen.</p>
 <h3>Wirings that this panel reads, best first</h3>
 <ol>
-{% for r in f.ranking %}<li>{{ r.text }}: {{ r.silent }} silent, {{ r.hidden }} hidden, \
+{% for r in f.ranking %}<li>{{ r.text }}: {{ r.silent }} silent, {{ r.hidden }} hidden, 
 {{ r.verdict }}. {{ r.reason }}.</li>
 {% endfor %}</ol>
 <h3>Taken for granted</h3>
@@ -66,7 +66,7 @@ struct Design<'a> {
 <th scope="col">Read as</th><th scope="col">Should be</th><th scope="col">Margin</th>
 <th scope="col">Verdict</th></tr></thead>
 <tbody>
-{% for s in states %}<tr><th scope="row">{{ s[0] }}</th>{% for c in s[1..] %}<td>{{ c }}</td>\
+{% for s in states %}<tr><th scope="row">{{ s[0] }}</th>{% for c in s[1..] %}<td>{{ c }}</td>
 {% endfor %}</tr>
 {% endfor %}</tbody>
 </table>
