@@ -197,5 +197,6 @@ fn a_new_folder_begins_a_record() {
     let ended = fit(&output, &[&GOOD[..], &["--job", &job.word()]].concat()).exits(0);
     assert!(ended.lines.last().unwrap().starts_with("report: "), "{ended:#?}");
     Program::run(&["verify", &job.word()]).exits(0);
-    Program::run(&["resume", &job.word()]).refuses(2, &["a fit is worked out at once"]);
+    Program::run(&["resume", &job.word()])
+        .refuses(2, &["no run to go on with", "worked out again at once"]);
 }

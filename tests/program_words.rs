@@ -167,9 +167,21 @@ fn a_folder_that_already_has_a_record_is_not_written_over() {
     std::fs::write(job.file("journal.jsonl"), "kept\n").unwrap();
     let link = sim("changeover_1_pole");
     let words = ["--meter", &link, "--pins", "5"];
-    refused(&identify(&job.word(), &words), &["journal.jsonl", "already", "resume"]);
-    refused(&["demo", "--job", &job.word()], &["journal.jsonl"]);
+    refused(&identify(&job.word(), &words), &["journal.jsonl", "line 1"]);
+    refused(&["demo", "--job", &job.word()], &["journal.jsonl", "already"]);
     assert_eq!(std::fs::read_to_string(job.file("journal.jsonl")).unwrap(), "kept\n");
+}
+
+#[test]
+fn an_identification_that_broke_off_is_resumed_and_not_begun_beside_itself() {
+    let job = Job::new();
+    let (link, dir) = (sim("changeover_1_pole"), job.word());
+    let words = ["--meter", &link, "--pins", "5"];
+    let words = identify(&dir, &words);
+    let _ = Program::run(&words).exits(4);
+    let before = std::fs::read(job.file("journal.jsonl")).unwrap();
+    refused(&words, &["journal.jsonl", "already", "resume"]);
+    assert_eq!(std::fs::read(job.file("journal.jsonl")).unwrap(), before);
 }
 
 #[test]

@@ -340,11 +340,15 @@ proptest! {
         prop_assert_eq!(json["journal_entries"].as_u64(), Some(entries.len() as u64));
         let captures = entries.iter().filter(|e| matches!(e.event, Event::ReadingCaptured(_)));
         let captures = captures.count();
-        prop_assert_eq!(json["captures"].as_array().unwrap().len(), captures);
+        let others = json["others"].as_array().cloned().unwrap_or_default();
+        let every = [&others[..], &[json.clone()]].concat();
+        let every = every.iter().map(|task| task["captures"].as_array().unwrap().len());
+        prop_assert_eq!(every.sum::<usize>(), captures);
         let csv = render_csv(&report);
         prop_assert_eq!(csv::Reader::from_reader(csv.as_bytes()).records().count(), captures);
         let steps = entries.iter().filter(|e| !matches!(e.event, Event::BeliefUpdated(_))).count();
-        prop_assert_eq!(report.steps.len(), steps);
+        let told = report.others.iter().map(|other| other.report.steps.len()).sum::<usize>();
+        prop_assert_eq!(report.steps.len() + told, steps);
         let summary = render_summary(&report);
         prop_assert!(summary.lines().count() <= 20 && !summary.contains(controls));
     }

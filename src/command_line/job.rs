@@ -1,5 +1,5 @@
-//! The words of a whole job, and how the words of its steps are understood: each is parsed as if its
-//! command had been called, so that a step has the flags, the defaults and the refusals of that
+//! The words of a whole job, and how the words of its steps are understood: each is parsed as if
+//! its command had been called, so that a step has the flags, the defaults and the refusals of that
 //! command and no others.
 
 use super::meter::OperatorWord;

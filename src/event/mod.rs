@@ -5,6 +5,7 @@
 
 mod ask;
 mod board;
+mod caution;
 mod finding;
 mod fit;
 mod job;
@@ -20,8 +21,9 @@ mod visible;
 mod zone;
 mod zone_check;
 
-pub use ask::{AlarmState, Answer, Ask, AskedDrive, Caution, DriveState};
+pub use ask::{AlarmState, Answer, Ask, AskedDrive, DriveState};
 pub use board::{BoardFinding, BudgetLine, CheckFound};
+pub use caution::Caution;
 pub use finding::{
     Apart, Candidate, CoilFound, Evidence, Fault, FaultCode, Finding, Form, IdentifyFinding,
     Latching, Outcome, PoleFound, RatedVolts,

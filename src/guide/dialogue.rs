@@ -74,9 +74,9 @@ impl Dialogue {
     }
 }
 
-/// The fact that an ask has become; none for a placement, which the guide numbers, for a text, which
-/// comes by itself, for what only a talk of a job asks, and for clipping a supply, which is between
-/// the loop and the operator.
+/// The fact that an ask has become; none for a placement, which the guide numbers, for a text,
+/// which comes by itself, for what only a talk of a job asks, and for clipping a supply, which is
+/// between the loop and the operator.
 pub(super) fn done(ask: Ask) -> Vec<Event> {
     match ask {
         Ask::Acknowledge { caution, text } => vec![Event::CautionAcknowledged { caution, text }],

@@ -1,5 +1,6 @@
-//! The asks of a whole job in plain words: what is named, which step comes next, which point of the
-//! wiring is looked at. Each names the keys that answer it; nothing else is said about them here.
+//! The asks of a whole job in plain words: what is named, which step comes next, which point of
+//! the wiring is looked at. Each names the keys that answer it; nothing else is said about them
+//! here.
 
 use crate::event::Ask;
 

@@ -1,5 +1,5 @@
-//! `coilmark job`: leads through the steps of a job, one after another, on one folder. Each step is a
-//! talk, and a run of the command that does it alone as well; what is done, stale or open is read
+//! `coilmark job`: leads through the steps of a job, one after another, on one folder. Each step is
+//! a talk, and a run of the command that does it alone as well; what is done, stale or open is read
 //! from the record between two steps, so that nothing is kept anywhere else. The words of a step
 //! come from the job sheet; what they mean is for the command line to say.
 

@@ -17,7 +17,7 @@ pub(super) const fn stands(status: &StepStatus) -> bool {
 /// Whether a step is done now, though its words are not understood.
 pub(super) fn not_yet(step: JobStep, problem: &Failure) -> Topic {
     Topic::Step(format!(
-        "it cannot be done yet: {problem}. Put what it needs under [{}] in the job sheet, or skip it \
+        "it cannot be done yet: {problem}. Put what it needs under [{}] in the job sheet, or skip \
          and say why.",
         step.name()
     ))

@@ -68,11 +68,14 @@ pub fn run_zone_design(terms: &ZoneDesignTerms) -> Result<Exit, Failure> {
     let reason = found.reason.clone();
     let text = render_zone_summary(&found);
     let finding = Finding::ZoneDesign(Box::new(found));
-    let text = if terms.json { result_line(&finding) } else { text };
+    let mut text = if terms.json { result_line(&finding) } else { text };
     if let Some(job) = &terms.job {
         let start = RunTerms::ZoneDesign(ZoneDesignStart { panel });
         let worked_out = WorkedOut { terms: start, finding, simulated: false, exit, reason };
-        eprintln!("report: {}", worked_out.record(job)?.display());
+        let page = worked_out.record(job)?;
+        if !terms.json {
+            text += &format!("report: {}\n", page.display());
+        }
     }
     tell(&text)?;
     Ok(exit)

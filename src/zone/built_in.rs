@@ -1,5 +1,6 @@
 //! Panel files that ship inside the program, each with the name that it goes by where no file of
-//! that name is there. They are generic kinds of input, not makes of panel.
+//! that name is there. They are generic kinds of input, not makes of panel; a site with another
+//! input has a file of its own.
 
 /// Each by its name, and its text.
 pub const BUILT_IN: [(&str, &str); 5] = [

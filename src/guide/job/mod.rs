@@ -1,6 +1,6 @@
-//! A talk of a job about one of its steps: cautions to read, labels to name, points of the wiring to
-//! look at, and whether a step is done now. Its topics come in order, each answer becomes a fact,
-//! and nothing is measured. A talk is short: one that broke off is begun again.
+//! A talk of a job about one of its steps: cautions to read, labels to name, points of the wiring
+//! to look at, and whether a step is done now. Its topics come in order, each answer becomes a
+//! fact, and nothing is measured. A talk is short: one that broke off is begun again.
 
 #[cfg(test)]
 mod tests;

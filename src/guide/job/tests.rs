@@ -1,5 +1,6 @@
-//! Talks led through by hand: what is asked in which order, what becomes a fact, and how a talk
-//! ends.
+//! Talks led through by hand: what is asked in which order, what becomes a fact, what is no fact,
+//! and how a talk ends. Time stands still in all of them, since nothing in a talk waits for
+//! anything but an answer.
 
 use super::*;
 

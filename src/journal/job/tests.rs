@@ -1,4 +1,6 @@
-//! How a job's steps stand after what was done, skipped, done again and broken off.
+//! How a job's steps stand after what was done, skipped, done again and broken off. The entries
+//! are made here by hand, one task after another; what a real run writes is in the tests of the
+//! whole program.
 
 use super::*;
 use crate::event::{Finding, OutputFinding, OutputStart, RunStart, Shape};

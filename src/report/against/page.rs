@@ -1,5 +1,6 @@
-//! Two jobs beside each other, on the terminal and as a page of its own. The page says everything;
-//! the lines say what changed.
+//! Two jobs beside each other, on the terminal and as a page of its own. The page says everything,
+//! row by row; the lines say what is not as it was, and how much is. The template escapes, and
+//! what came from outside was made visible before.
 
 use super::super::html::{Bare, bare};
 use super::{Against, Beside, Change};

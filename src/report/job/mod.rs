@@ -1,6 +1,6 @@
-//! A whole job in its report: the list of its steps on the terminal and at the top of the page, what
-//! everything is called, the cautions that were read, and the wiring that was looked over. All of
-//! it is the fold of the journal; nothing is judged anew.
+//! A whole job in its report: the list of its steps on the terminal and at the top of the page,
+//! what everything is called, the cautions that were read, and the wiring that was looked over.
+//! All of it is the fold of the journal; nothing is judged anew.
 
 mod words;
 

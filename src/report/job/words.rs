@@ -1,4 +1,6 @@
 //! How a job stands, in lines: what everything is called, then each step with its state and why.
+//! The same words stand on the cover of the report, so that a list on the terminal and a page say
+//! the same.
 
 use super::super::words;
 use crate::event::{JobLabel, Verdict};
