@@ -6,7 +6,9 @@
 
 mod report_jobs;
 
-use coilmark::event::{Event, Fault, FaultCode, LinkNews};
+use coilmark::event::{
+    Ask, Event, Fault, FaultCode, JobLabel, JobStart, JobStep, LinkNews, RunStart, RunTerms,
+};
 use coilmark::report::{Report, render_csv, render_html, render_summary, render_verdicts};
 use report_jobs::{Job, candidate, changeover, coil, identified, pin, report, start};
 use std::collections::BTreeSet;
@@ -46,7 +48,26 @@ fn hostile() -> Report {
     }];
     found.marks.insert("@x".into(), nasty.clone());
     job.result(found).finish(3, Some(&nasty));
+    talk(&mut job, &nasty);
     report(&job)
+}
+
+/// A talk of a whole job in which everything that can be typed is hostile.
+fn talk(job: &mut Job, nasty: &str) {
+    let step = JobStep::Board;
+    let words = [(JobStep::Relay, vec![nasty.to_owned()])].into();
+    job.event(Event::RunStarted(RunStart {
+        terms: RunTerms::Job(JobStart { step, words }),
+        ..start("a,b", None)
+    }));
+    for label in JobLabel::AT_SITE {
+        job.event(Event::LabelStated { label, text: nasty.to_owned() });
+    }
+    job.event(Event::PointLookedAt { text: nasty.to_owned(), as_designed: false });
+    job.event(Event::OperatorRemarked { text: nasty.to_owned() });
+    job.event(Event::AskSkipped { ask: Ask::Step { step, text: nasty.to_owned() } });
+    job.event(Event::OperatorRemarked { text: nasty.to_owned() });
+    job.event(Event::RunFinished { exit: 4, reason: Some(nasty.to_owned()), job: "j".into() });
 }
 
 fn steers(c: char) -> bool {
@@ -64,6 +85,7 @@ fn hostile_text_stays_text_in_html() {
         .map(|rest| rest.trim_start_matches('/').split([' ', '>', '\n']).next().unwrap())
         .collect();
     let known = [
+        "a",
         "body",
         "caption",
         "circle",
@@ -85,6 +107,7 @@ fn hostile_text_stays_text_in_html() {
         "html",
         "li",
         "main",
+        "nav",
         "p",
         "path",
         "rect",
@@ -111,7 +134,10 @@ fn hostile_text_stays_text_in_html() {
         let bare: String = tag.split('"').step_by(2).collect();
         assert!(!bare.contains("onerror") && !bare.contains("src"), "{tag}");
     }
-    assert!(!html.contains(steers));
+    let links: Vec<&str> = body.split("<a ").skip(1).collect();
+    let inside = links.iter().filter(|link| link.starts_with("href=\"#"));
+    assert_eq!(inside.count(), links.len(), "a link leads nowhere but into the page");
+    assert!(!links.is_empty() && !html.contains(steers));
     assert!(html.contains("&#60;script&#62;") || html.contains("&lt;script&gt;"));
     assert!(html.contains("\\u{202e}drawkcab"), "what steers is spelled out");
 }
