@@ -133,13 +133,18 @@ fn a_drawing_is_one_svg_element_with_the_resistor_in_it() {
 
 /// A check at a simulated panel: exit, the result, and the job's folder.
 fn check(zone: &str, dir: &Path) -> (i32, Value) {
+    check_on(zone, dir, &["--panel", PANEL])
+}
+
+/// The same at another panel, or with more words.
+fn check_on(zone: &str, dir: &Path, more: &[&str]) -> (i32, Value) {
     let link = format!("sim:fixtures/zones/{zone}.toml?hands=alone");
     let job = dir.join("job");
     let words = [
         "zone",
         "check",
-        "--panel",
-        PANEL,
+        "--follow-within",
+        "3s",
         "--meter",
         &link,
         "--operator",
@@ -147,7 +152,7 @@ fn check(zone: &str, dir: &Path) -> (i32, Value) {
         "--job",
         job.to_str().unwrap(),
     ];
-    let (exit, out, err) = coilmark(&words);
+    let (exit, out, err) = coilmark(&[&words[..], more].concat());
     let lines = out.lines().map(|line| serde_json::from_str::<Value>(line).unwrap());
     let found = lines.rev().find(|line| line["note"] == "result");
     (exit, found.unwrap_or_else(|| panic!("no result: {out}{err}")))
@@ -183,4 +188,41 @@ fn another_contact_than_designed_fails_and_is_named() {
 #[test]
 fn a_joined_resistor_fails_and_is_named() {
     fails_as("series_resistor_joined", "resistor_joined");
+}
+
+#[test]
+fn an_open_loop_fails_and_is_named() {
+    fails_as("series_wire_cut", "wire_cut");
+}
+
+#[test]
+fn a_shorted_pair_fails_and_is_named() {
+    fails_as("series_pair_shorted", "pair_shorted");
+}
+
+#[test]
+fn a_welded_contact_fails_and_is_named() {
+    fails_as("series_contact_welded", "contact_welded");
+}
+
+#[test]
+fn a_swapped_pair_is_named_though_the_panel_reads_it_as_it_should() {
+    let dir = tempfile::tempdir().unwrap();
+    let (exit, found) = check("series_swapped", dir.path());
+    assert_eq!((exit, &found["result"]), (0, &"pass".into()), "{found}");
+    let named = found["explanations"].as_array().unwrap();
+    assert!(named[0]["text"].as_str().unwrap().contains("swapped"), "{found}");
+}
+
+#[test]
+fn a_tamper_contact_is_opened_and_one_that_is_bridged_fails() {
+    let words = ["--panel", "double-4k7-5v", "--tamper"];
+    let dir = tempfile::tempdir().unwrap();
+    let (exit, found) = check_on("double_tamper", dir.path(), &words);
+    assert_eq!((exit, &found["result"]), (0, &"pass".into()), "{found}");
+    assert_eq!(found["states"][3]["reads"], "tamper", "{found}");
+    let dir = tempfile::tempdir().unwrap();
+    let (exit, found) = check_on("double_tamper_bridged", dir.path(), &words);
+    assert_eq!((exit, &found["result"]), (1, &"fail".into()), "{found}");
+    assert_eq!(found["states"][3]["verdict"], "fail", "{found}");
 }

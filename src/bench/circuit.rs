@@ -38,6 +38,8 @@ pub(crate) struct Circuit {
     armature_set: bool,
     /// Whether the equipment on the other side of a zone is in alarm.
     in_alarm: bool,
+    /// Whether the tamper contact of a zone is open.
+    tamper_open: bool,
     copper: f64,
     equipment: Option<Equipment>,
     /// Answers since anything last changed: readings come many to a touch.
@@ -59,8 +61,18 @@ impl Circuit {
         let copper = 1.0 + COPPER_PER_KELVIN * (celsius - 20.0);
         let (touch, answered) = (Touch::default(), RefCell::default());
         let equipment = part.output.clone().map(|output| Equipment::new(output, seed));
-        let in_alarm = false;
-        Self { part, supply, touch, armature_set, in_alarm, copper, equipment, answered }
+        let (in_alarm, tamper_open) = (false, false);
+        Self {
+            part,
+            supply,
+            touch,
+            armature_set,
+            in_alarm,
+            tamper_open,
+            copper,
+            equipment,
+            answered,
+        }
     }
 
     pub(crate) fn part(&self) -> &Part {
@@ -135,6 +147,11 @@ impl Circuit {
             _ => self.volts(Probe::Voltmeter).unwrap_or(0.0),
         };
         supplied + self.equipment_volts(now)
+    }
+
+    /// Opens the tamper contact of a zone, or closes it again.
+    pub(crate) const fn open_tamper(&mut self, open: bool) {
+        self.tamper_open = open;
     }
 
     /// The alarm of the equipment begins, or is taken off; false where there is none.
@@ -221,7 +238,8 @@ impl Circuit {
             network.resistor(0, 1, zone.source_ohms);
             network.source(0, 1, zone.volts / zone.source_ohms);
             let on_it = if self.in_alarm { zone.alarm_ohms } else { zone.rest_ohms };
-            on_it.into_iter().for_each(|ohms| network.resistor(0, 1, ohms));
+            let whole = !(zone.tamper && self.tamper_open);
+            on_it.filter(|_| whole).into_iter().for_each(|ohms| network.resistor(0, 1, ohms));
         }
         let (red, black) = (network.node(), network.node());
         for (tip, pins) in [(red, &self.touch.red), (black, &self.touch.black)] {

@@ -78,6 +78,9 @@ pub(crate) struct Zone {
     pub(crate) rest_ohms: Option<f64>,
     /// The loop in alarm, in ohms; left out: open.
     pub(crate) alarm_ohms: Option<f64>,
+    /// Whether a tamper contact is in line: opened, it opens the loop.
+    #[serde(default)]
+    pub(crate) tamper: bool,
 }
 
 /// What is true of a part, in the words of the result.

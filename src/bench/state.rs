@@ -74,9 +74,12 @@ impl State {
             Ask::Serial { .. } | Ask::Label { .. } | Ask::Step { .. } | Ask::Point { .. } => {
                 (Answer::Ready, times.answer)
             }
-            Ask::Place { red, black, drive, .. } => match self.pair(red, black) {
+            Ask::Place { red, black, drive, why, .. } => match self.pair(red, black) {
                 Some(pair) if !self.hands.cannot_reach(red, black) => {
                     self.look_out_for_mismatch(*drive, pair, now);
+                    // What else is to be done before the touch stands in its reason.
+                    let opens = |why: &String| why.contains("open the tamper contact");
+                    self.circuit.open_tamper(why.as_ref().is_some_and(opens));
                     let moved = self.place(pair, now);
                     (Answer::Ready, times.lead * moved + times.answer)
                 }

@@ -36,7 +36,7 @@ pub(crate) fn parse(text: &str, file: &str) -> Result<Part, BadPart> {
     let z = &raw.zone;
     let ohms = |ohms: Option<f64>| ohms.is_none_or(|ohms| (1e-3..=1e9).contains(&ohms));
     let fields = [
-        ("volts", (0.0..=1000.0).contains(&z.volts)),
+        ("volts", (-1000.0..=1000.0).contains(&z.volts)),
         ("source_ohms", (1.0..=1e9).contains(&z.source_ohms)),
         ("rest_ohms", ohms(z.rest_ohms)),
         ("alarm_ohms", ohms(z.alarm_ohms)),

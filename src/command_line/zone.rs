@@ -2,13 +2,14 @@
 //! command wants beside it. Every number carries its unit in the flag's name. They become the terms
 //! of the same names.
 
-use super::meter::{Meter, OperatorWord};
+use super::meter::{Meter, OperatorWord, duration};
 use clap::{Args, Subcommand, ValueEnum};
 use coilmark::event::{CoilDriven, ResistorPlace, ZoneContact};
 use coilmark::run::{
     LoopTerms, ZoneCheckTerms, ZoneDesignTerms, ZoneDrawTerms, ZoneLearnTerms, ZoneNumberTerms,
 };
 use std::path::PathBuf;
+use std::time::Duration;
 
 #[derive(Subcommand)]
 pub(super) enum Zone {
@@ -102,6 +103,9 @@ pub(super) struct Check {
     meter: Meter,
     #[command(flatten)]
     wired: LoopWords,
+    /// How long the loop may take to follow the equipment into alarm and out of it
+    #[arg(long, value_name = "TIME", default_value = "20s", value_parser = duration)]
+    follow_within: Duration,
     /// The job folder, old or new [default: zone- and the time]
     #[arg(long, value_name = "DIR")]
     job: Option<PathBuf>,
@@ -216,7 +220,8 @@ impl From<Design> for ZoneDesignTerms {
 impl From<Check> for ZoneCheckTerms {
     fn from(w: Check) -> Self {
         let (meter, operator) = (w.meter.into(), w.operator.into());
-        Self { wired: w.wired.into(), meter, job: w.job, operator }
+        let follow_within = w.follow_within;
+        Self { wired: w.wired.into(), meter, follow_within, job: w.job, operator }
     }
 }
 

@@ -17,6 +17,14 @@ pub struct ZoneCheckStart {
     pub cable_ohms: f64,
     /// The closed contact at its most, in ohms.
     pub contact_ohms_max: f64,
+    /// How long the loop may take to follow the equipment, in seconds.
+    #[serde(default = "usual_follow_s")]
+    pub follow_within_s: f64,
+}
+
+/// Common practice, no source.
+const fn usual_follow_s() -> f64 {
+    20.0
 }
 
 /// What a design was given; all of it is in the finding too.

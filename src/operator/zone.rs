@@ -18,6 +18,8 @@ pub(super) fn finding(finding: &ZoneCheckFinding) -> Vec<String> {
         let back = finding.restored_at_s.map_or("never".into(), |s| format!("after {s:.1} s"));
         lines.push(format!("  violated after {at:.1} s, ready again {back}"));
     }
+    let untold = finding.explanations.iter().filter(|e| !finding.reason.contains(&e.text));
+    lines.extend(untold.map(|explanation| format!("  looks like: {}", explanation.text)));
     lines.extend(finding.remarks.iter().map(|remark| format!("  {remark}")));
     lines
 }

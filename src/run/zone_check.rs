@@ -16,9 +16,6 @@ use crate::zone::{Design, Panel, Parts};
 use std::path::PathBuf;
 use std::time::Duration;
 
-/// How long a loop may take to follow the equipment, unless it was said. Common practice, no
-/// source.
-const FOLLOW_WITHIN: Duration = Duration::from_secs(20);
 /// Draws are of no use in a check.
 const DRAWS: u32 = 100;
 
@@ -29,6 +26,8 @@ pub struct ZoneCheckTerms {
     pub wired: LoopTerms,
     /// The meter.
     pub meter: MeterTerms,
+    /// How long the loop may take to follow the equipment.
+    pub follow_within: Duration,
     /// The job folder.
     pub job: Option<PathBuf>,
     /// The operator.
@@ -53,6 +52,7 @@ pub(super) fn begin(terms: &ZoneCheckTerms) -> Result<(Station, RunStart), Failu
         wiring: design.wiring,
         cable_ohms: design.parts.cable_ohms.nominal,
         contact_ohms_max: design.parts.contact_ohms.high,
+        follow_within_s: terms.follow_within.as_secs_f64(),
     };
     let guide = guide(&begun, meter.is_simulated(), terms.operator, false)?;
     let job = terms.job.clone().unwrap_or_else(|| format!("zone-{}", folder_time()).into());
@@ -84,7 +84,7 @@ pub(super) fn guide(
         design: Design::new(panel, begun.wiring, parts, DRAWS, 1),
         simulated,
         settling: Settling::default(),
-        follow_within: FOLLOW_WITHIN,
+        follow_within: Duration::try_from_secs_f64(begun.follow_within_s).unwrap_or(Duration::ZERO),
         hands_free: operator.is_a_person(),
         accept_meter,
     })))

@@ -14,15 +14,17 @@ use crate::zone::{Wanted, explanations, measured, when};
 pub(super) fn finding(record: &Record, watch: &Watch, simulated: bool) -> ZoneCheckFinding {
     let states = states(record);
     let result = Verdict::of_all(states.iter().map(|state| state.verdict));
-    let explanations = match record.volts(Of::Rest) {
+    let mut explanations = match record.volts(Of::Rest) {
         Some(rest) if result != Verdict::Pass => {
             explanations(&record.design, rest, record.volts(Of::Alarm))
         }
         _ => Vec::new(),
     };
+    let reason = reason(result, &states, &explanations);
+    explanations.extend(swapped(record));
     ZoneCheckFinding {
         result,
-        reason: reason(result, &states, &explanations),
+        reason,
         panel: record.design.panel.name.clone(),
         wiring: record.design.wiring,
         states,
@@ -76,6 +78,16 @@ fn reason(
     if like.is_empty() { state } else { format!("{state}; looks like: {like}") }
 }
 
+/// A loop of resistors is read the same either way round, so a swapped pair fails nothing; it is
+/// named all the same.
+fn swapped(record: &Record) -> Option<ZoneExplanation> {
+    let volts = record.rest()?.value?;
+    (volts < -0.05).then(|| ZoneExplanation {
+        code: None,
+        text: "the pair is swapped, or the leads are: the volts came with a minus".into(),
+    })
+}
+
 fn remarks(record: &Record) -> Vec<String> {
     let mut remarks = Vec::new();
     let wiring = &record.design.wiring;
@@ -85,11 +97,6 @@ fn remarks(record: &Record) -> Vec<String> {
         remarks.push(text.into());
     }
     if let Some(volts) = record.rest().and_then(|rest| rest.value) {
-        if volts < -0.05 {
-            let text = "The volts came with a minus: the leads, or the pair, stand the other way \
-                        round.";
-            remarks.push(text.into());
-        }
         if volts.abs() > super::LIVE_VOLTS {
             let text = format!("No ohms were measured: the loop is live, {:.2} V.", volts.abs());
             remarks.push(text);

@@ -8,6 +8,8 @@ use crate::operator::{Heard, Key};
 
 /// The longest reason that is taken, in characters.
 const REASON_MAX: usize = 60;
+/// The longest serial number or label that is taken, in characters.
+const TEXT_MAX: usize = 200;
 
 /// What the keys mean just now.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -18,6 +20,8 @@ pub(super) enum Mode {
     Help,
     /// The reason for a skip is being typed.
     Reason(String),
+    /// A serial number or a label is being typed.
+    Typing(String),
     /// Whether to stop is asked.
     Stop,
 }
@@ -36,6 +40,8 @@ pub(super) fn pressed(view: &mut View, key: Key) -> Heard {
             _ => Heard::Nothing,
         },
         Mode::Reason(reason) => reasoning(view, reason, key),
+        Mode::Typing(text) => typing(view, text, key),
+        Mode::Work if wants_text(view) => typing(view, String::new(), key),
         Mode::Work => working(view, key),
     }
 }
@@ -76,6 +82,33 @@ fn reasoning(view: &mut View, mut reason: String, key: Key) -> Heard {
     }
     view.mode = Mode::Reason(reason);
     Heard::Nothing
+}
+
+/// Every key is a letter of the text but those that end it; nothing typed and Enter leaves it out.
+fn typing(view: &mut View, mut text: String, key: Key) -> Heard {
+    match key {
+        Key::Enter if text.trim().is_empty() => return Heard::Answer(None, Answer::Ready),
+        Key::Enter => return Heard::Text(None, text.trim().to_owned()),
+        Key::Escape if text.is_empty() => {
+            view.mode = Mode::Stop;
+            return Heard::Nothing;
+        }
+        Key::Escape => return Heard::Nothing,
+        Key::Backspace => {
+            text.pop();
+        }
+        Key::Char(c) if !c.is_control() && text.chars().count() < TEXT_MAX => text.push(c),
+        _ => {}
+    }
+    if !text.is_empty() {
+        view.mode = Mode::Typing(text);
+    }
+    Heard::Nothing
+}
+
+/// Whether the ask that is open wants a text.
+pub(super) fn wants_text(view: &View) -> bool {
+    matches!(view.ask, Some((_, Ask::Serial { .. } | Ask::Label { .. })))
 }
 
 pub(super) fn is_caution(view: &View) -> bool {
@@ -143,6 +176,20 @@ mod tests {
         pressed(&mut view, Key::Char('s'));
         assert_eq!(pressed(&mut view, Key::Escape), Heard::Nothing);
         assert_eq!(view.mode, Mode::Work);
+    }
+
+    #[test]
+    fn a_label_is_typed_letter_by_letter_and_q_is_a_letter() {
+        let label = crate::event::JobLabel::Site;
+        let mut view = asked(Ask::Label { label, text: "Which?".into() });
+        assert_eq!(pressed(&mut view, Key::Enter), Heard::Answer(None, Answer::Ready));
+        assert!(typed(&mut view, "quay x").iter().all(|heard| *heard == Heard::Nothing));
+        pressed(&mut view, Key::Backspace);
+        assert_eq!(view.mode, Mode::Typing("quay ".into()));
+        assert_eq!(pressed(&mut view, Key::Enter), Heard::Text(None, "quay".into()));
+        assert_eq!(pressed(&mut view, Key::Escape), Heard::Nothing);
+        assert_eq!(view.mode, Mode::Stop);
+        assert_eq!(pressed(&mut view, Key::Char('y')), Heard::Answer(None, Answer::Abort));
     }
 
     #[test]

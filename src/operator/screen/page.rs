@@ -98,6 +98,7 @@ fn top_bar(view: &View, look: Look, area: Rect, buffer: &mut Buffer) {
     };
     let left = format!(" coilmark {command}{simulated}");
     let link = match view.link {
+        _ if view.only_talks() => "",
         LinkState::Waiting => "meter: no answer yet",
         LinkState::Up => "meter: answers",
         LinkState::Lost => "METER: AWAY",
@@ -152,6 +153,10 @@ fn keys(view: &View, look: Look, area: Rect, buffer: &mut Buffer) {
         Mode::Help => " Any key goes back".into(),
         Mode::Stop => " Stop here? All of it is kept.  Y stop   any other key: go on".into(),
         Mode::Reason(reason) => format!(" Skip, because: {reason}_   Enter skips   Esc goes back"),
+        Mode::Typing(text) => format!(" {text}_   Enter takes it   Esc begins anew"),
+        Mode::Work if super::keys::wants_text(view) => {
+            " Type it; Enter alone leaves it out   Esc stops".to_owned()
+        }
         Mode::Work if super::keys::is_caution(view) => {
             " O I have read it   ? help   Q stop".to_owned()
         }

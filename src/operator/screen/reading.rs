@@ -13,6 +13,9 @@ use ratatui::layout::Rect;
 
 /// Draws it.
 pub(super) fn draw(view: &View, look: Look, area: Rect, buffer: &mut Buffer) {
+    if view.only_talks() {
+        return;
+    }
     let Some(reading) = view.readings.back() else {
         return put(
             area.x + 1,

@@ -140,6 +140,11 @@ impl View {
         }
     }
 
+    /// Whether nothing is measured in this run.
+    pub(super) fn only_talks(&self) -> bool {
+        self.start.as_ref().is_some_and(|start| matches!(start.terms, RunTerms::Job(_)))
+    }
+
     /// How many of the newest readings agree, up to [`SETTLED`]: within half a percent and a
     /// twentieth of a unit of the newest, or all of them overload.
     pub(super) fn agreeing(&self) -> usize {
