@@ -43,6 +43,7 @@ fn a_job_is_done_and_what_is_done_again_makes_stale_what_stands_on_it() {
     for part in ["Hand-over record", "Every step passed", "Duck farm", "Signature", "zone-check"] {
         assert!(report.contains(part), "no {part}");
     }
+    are_by_the_published_schemas(&job);
     let words = ["job", &job.word(), "--step", "output", "--operator", "lines"];
     let _ = Program::run(&[&words[..], &["--meter", "sim:none?hands=alone"]].concat()).exits(0);
     assert_eq!(with_status(&job, "stale"), ["fit", "hand-over"]);
@@ -51,7 +52,37 @@ fn a_job_is_done_and_what_is_done_again_makes_stale_what_stands_on_it() {
     let next: Vec<&String> = led.lines.iter().filter(|line| line.contains("NEXT:")).collect();
     assert_eq!(next.len(), 2, "only what is stale is done: {next:?}");
     assert_eq!(with_status(&job, "done").len(), 8);
+    // A step by its own command, on the same folder.
+    let words = ["zone", "design", "--panel", "series-3k3-12v", "--job", &job.word()];
+    let _ = Program::run(&words).exits(0);
+    assert_eq!(with_status(&job, "stale"), ["board", "zone", "hand-over"]);
     let _ = Program::run(&["verify", &job.word()]).exits(0);
+}
+
+/// The record, the report and the sheet, by a validator that is not ours.
+fn are_by_the_published_schemas(job: &Job) {
+    let schema = |name: &str| {
+        let text = Program::run(&["schema", name]).exits(0).lines.join("\n");
+        jsonschema::validator_for(&serde_json::from_str(&text).unwrap()).unwrap()
+    };
+    let line = schema("journal");
+    for entry in job.record() {
+        assert!(line.is_valid(&entry), "{entry}");
+    }
+    let text = std::fs::read_to_string(job.file("report.json")).unwrap();
+    let report: Value = serde_json::from_str(&text).unwrap();
+    assert!(schema("report").is_valid(&report));
+    assert_eq!(report["job"]["steps"].as_array().unwrap().len(), 8);
+    let sheet: toml::Table = include_str!("../src/run/demo/job.toml").parse().unwrap();
+    let sheets = schema("job");
+    assert!(sheets.is_valid(&serde_json::to_value(sheet).unwrap()));
+    assert!(!sheets.is_valid(&json!({ "rely": { "pins": 8 } })));
+    let verdicts = std::fs::read_to_string(job.file("verdicts.xml")).unwrap();
+    for suite in ["identify", "output", "fit", "zone-design", "wiring", "zone-check"] {
+        assert!(verdicts.contains(&format!("<testsuite name=\"{suite}\"")), "no {suite}");
+    }
+    let rows = std::fs::read_to_string(job.file("readings.csv")).unwrap();
+    assert!(rows.lines().any(|row| row.ends_with(",zone-check")), "captures of every task");
 }
 
 /// Answers what is asked until the end; `answer` makes an answer of an ask.

@@ -5,7 +5,8 @@
 use super::meter::OperatorWord;
 use super::zone::Zone;
 use super::{Command, Words, board, defaults, refusal};
-use clap::{Args, FromArgMatches, ValueEnum};
+use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
+use clap::{Args, FromArgMatches};
 use coilmark::event::JobStep;
 use coilmark::run::{Failure, JobTerms, Settings, StepTerms};
 use std::path::PathBuf;
@@ -20,8 +21,8 @@ pub(super) struct Job {
     #[arg(long, value_name = "FILE.toml")]
     sheet: Option<PathBuf>,
     /// Only this step, even if it is done already
-    #[arg(long, value_enum)]
-    step: Option<StepWord>,
+    #[arg(long, value_name = "STEP", value_parser = step_words())]
+    step: Option<JobStep>,
     /// Only say what is done, stale or open
     #[arg(long)]
     list: bool,
@@ -43,39 +44,12 @@ pub(super) struct Job {
     operator: OperatorWord,
 }
 
-#[derive(Clone, Copy, ValueEnum)]
-enum StepWord {
-    /// Site, equipment and labels
-    Site,
-    /// The output through an alarm
-    Output,
-    /// The relay, pin by pin
-    Relay,
-    /// Whether the output holds the relay
-    Fit,
-    /// The zone loop, worked out
-    Loop,
-    /// The board, or the wiring looked over
-    Board,
-    /// The loop, proved at the panel
-    Zone,
-    /// The hand-over
-    HandOver,
-}
-
-impl From<StepWord> for JobStep {
-    fn from(word: StepWord) -> Self {
-        match word {
-            StepWord::Site => Self::Site,
-            StepWord::Output => Self::Output,
-            StepWord::Relay => Self::Relay,
-            StepWord::Fit => Self::Fit,
-            StepWord::Loop => Self::Loop,
-            StepWord::Board => Self::Board,
-            StepWord::Zone => Self::Zone,
-            StepWord::HandOver => Self::HandOver,
-        }
-    }
+/// A step by its word.
+fn step_words() -> impl TypedValueParser<Value = JobStep> {
+    let words = JobStep::ALL.map(|step| PossibleValue::new(step.name()).help(step.title()));
+    PossibleValuesParser::new(words).try_map(|word| {
+        JobStep::ALL.into_iter().find(|step| step.name() == word).ok_or("no such step")
+    })
 }
 
 impl From<Job> for JobTerms {
@@ -83,7 +57,7 @@ impl From<Job> for JobTerms {
         Self {
             job: w.job,
             sheet: w.sheet,
-            step: w.step.map(JobStep::from),
+            step: w.step,
             list: w.list,
             json: w.json,
             meter: w.meter,
