@@ -9,7 +9,6 @@
     reason = "what a test rests on and does not find fails the test"
 )]
 
-#[allow(dead_code, reason = "each program uses its own part of it")]
 mod program;
 
 use program::*;

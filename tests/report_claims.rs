@@ -341,7 +341,7 @@ proptest! {
         let captures = entries.iter().filter(|e| matches!(e.event, Event::ReadingCaptured(_)));
         let captures = captures.count();
         let others = json["others"].as_array().cloned().unwrap_or_default();
-        let every = [&others[..], &[json.clone()]].concat();
+        let every = [&others[..], std::slice::from_ref(&json)].concat();
         let every = every.iter().map(|task| task["captures"].as_array().unwrap().len());
         prop_assert_eq!(every.sum::<usize>(), captures);
         let csv = render_csv(&report);

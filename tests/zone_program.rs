@@ -167,6 +167,14 @@ fn a_loop_as_designed_passes_at_the_panel_and_the_record_is_whole() {
     assert!(found["violated_at_s"].is_number() && found["restored_at_s"].is_number(), "{found}");
     let job = dir.path().join("job");
     assert_eq!(coilmark(&["verify", job.to_str().unwrap()]).0, 0);
+    let log = std::fs::read_to_string(job.join("zone-1.csv")).unwrap();
+    let rows = log.lines().skip(1);
+    let volts: Vec<f64> = rows.map(|row| row.split(',').nth(1).unwrap().parse().unwrap()).collect();
+    assert!(volts.iter().any(|v| *v > 11.5) && volts[0] < 5.5, "the whole alarm is in it: {log}");
+    assert_eq!(found["readings"], volts.len());
+    std::fs::write(job.join("zone-1.csv"), log.replace("12.", "13.")).unwrap();
+    assert_eq!(coilmark(&["verify", job.to_str().unwrap()]).0, 1, "a changed log is found");
+    std::fs::write(job.join("zone-1.csv"), log).unwrap();
     let page = std::fs::read_to_string(job.join("report.html")).unwrap();
     assert!(page.contains("The zone loop, proved at the panel"), "{page}");
 }

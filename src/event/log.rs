@@ -1,7 +1,8 @@
-//! The log of an output's readings, as the journal knows it. The readings themselves stand in the
-//! log's own file, since there are many; here stand its beginning, what was seen in it, its end
-//! with count and SHA-256, and a picture of it that is small enough for the record. Times are
-//! seconds on the log's own clock, which goes on by wall time where the program was away.
+//! The log of the readings of an output, or of a zone, as the journal knows it. The readings
+//! themselves stand in the log's own file, since there are many; here stand its beginning, what was
+//! seen in it, its end with count and SHA-256, and a picture of it that is small enough for the
+//! record. Times are seconds on the log's own clock, which goes on by wall time where the program
+//! was away.
 
 use super::output::{Trace, TraceSpan};
 use schemars::JsonSchema;
@@ -76,6 +77,8 @@ pub enum LogEnd {
     TakenBack,
     /// This is no low-voltage output.
     TooHigh,
+    /// Everything that was wanted was seen.
+    Concluded,
 }
 
 /// A log thinned for drawing: lowest and highest reading of each span of time, `null` where a span

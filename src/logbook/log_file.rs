@@ -32,14 +32,17 @@ pub struct LogFile {
     name: String,
 }
 
+/// The kinds of log, by which their files are named.
+const KINDS: [&str; 2] = ["output", "zone"];
+
 impl LogFile {
-    /// Begins the next log in the folder.
+    /// Begins the next log of this kind in the folder: `output`, `zone`.
     ///
     /// # Errors
     /// [`LogFileError`] where it cannot be made, or made durable.
-    pub fn create(dir: &Path) -> Result<Self, LogFileError> {
+    pub fn create(dir: &Path, kind: &str) -> Result<Self, LogFileError> {
         for number in 1..=LOGS_MAX {
-            let name = format!("output-{number}.csv");
+            let name = format!("{kind}-{number}.csv");
             match LogWriter::create(&dir.join(&name)) {
                 Err(e) if e.source.kind() == io::ErrorKind::AlreadyExists => {}
                 made => return Ok(Self { writer: made?, name }),
@@ -145,7 +148,8 @@ fn open(dir: &Path, name: &str) -> Result<File, LogFileError> {
 
 /// The path of a log; a name out of a record that leads elsewhere is refused.
 fn named(dir: &Path, name: &str) -> Result<PathBuf, LogFileError> {
-    let number = name.strip_prefix("output-").and_then(|rest| rest.strip_suffix(".csv"));
+    let number = KINDS.iter().find_map(|kind| name.strip_prefix(kind)?.strip_prefix('-'));
+    let number = number.and_then(|rest| rest.strip_suffix(".csv"));
     let plain = number.is_some_and(|n| !n.is_empty() && n.bytes().all(|b| b.is_ascii_digit()));
     if plain {
         return Ok(dir.join(name));
@@ -175,15 +179,16 @@ mod tests {
     #[test]
     fn logs_are_numbered_and_never_written_over() {
         let dir = tempfile::tempdir().unwrap();
-        let names: Vec<String> =
-            (0..3).map(|_| LogFile::create(dir.path()).unwrap().name().to_owned()).collect();
+        let names: Vec<String> = (0..3)
+            .map(|_| LogFile::create(dir.path(), "output").unwrap().name().to_owned())
+            .collect();
         assert_eq!(names, ["output-1.csv", "output-2.csv", "output-3.csv"]);
     }
 
     #[test]
     fn a_torn_row_is_set_aside_and_said() {
         let dir = tempfile::tempdir().unwrap();
-        let mut log = LogFile::create(dir.path()).unwrap();
+        let mut log = LogFile::create(dir.path(), "output").unwrap();
         log.write(0.1, Some(1.5), at(100)).unwrap();
         log.write(0.2, None, at(200)).unwrap();
         log.sync().unwrap();

@@ -39,6 +39,7 @@ pub(super) fn news(news: &LogNews) -> Option<String> {
                 LogEnd::TimeOver => "the time is over",
                 LogEnd::NoAlarm => "there was no alarm",
                 LogEnd::TakenBack => "the placement was taken back",
+                LogEnd::Concluded => "all was seen",
                 LogEnd::TooHigh => "this is no low-voltage output: take the leads off",
             };
             format!("  {file} is closed with {rows} rows: {why}")

@@ -72,7 +72,7 @@ pub(super) fn run_at(terms: &BoardTerms, seat: &mut Seat) -> Result<Exit, Failur
         job: job.clone(),
         journal,
         guide,
-        equipment: Equipment::Meter(meter),
+        equipment: Equipment::Meter(Box::new(meter)),
         supply: None,
         operator: terms.operator,
     }

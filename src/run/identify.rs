@@ -81,7 +81,7 @@ pub(super) fn begin(
             job,
             journal,
             guide,
-            equipment: Equipment::Meter(meter),
+            equipment: Equipment::Meter(Box::new(meter)),
             supply,
             operator: terms.operator,
         },

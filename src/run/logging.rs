@@ -14,7 +14,7 @@ impl Run<'_> {
     pub(super) fn open_log(&mut self, file: Option<String>, t_s: f64) -> Result<(), Failure> {
         let dir = self.folder();
         let (log, torn_bytes) = match file {
-            None => (LogFile::create(&dir)?, 0),
+            None => (LogFile::create(&dir, self.log_kind)?, 0),
             Some(file) => LogFile::go_on(&dir, &file)?,
         };
         let (file, rows) = (log.name().to_owned(), log.rows());

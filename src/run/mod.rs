@@ -64,7 +64,9 @@ pub use zone_paper::{
     ZoneDrawTerms, ZoneLearnTerms, ZoneNumberTerms, run_zone_draw, run_zone_learn, run_zone_number,
 };
 
-use crate::event::{Action, Answer, Ask, DriveState, Event, Input, MeterIdentity, Pin};
+use crate::event::{
+    Action, Answer, Ask, DriveState, Event, Input, MeterIdentity, Pin, RunStart, RunTerms,
+};
 use crate::guide::Guide;
 use crate::journal::Journal;
 use crate::logbook::LogFile;
@@ -138,6 +140,8 @@ struct Run<'a> {
     waiting: Option<DriveState>,
     measuring: Option<(Function, u64)>,
     log: Option<LogFile>,
+    /// What a new log's file is named by.
+    log_kind: &'static str,
 }
 
 /// How a run came to its end.
@@ -153,8 +157,19 @@ impl Workbench<'_> {
     /// # Errors
     /// The failure that ended the run, after it has been recorded.
     pub async fn run(self, begin: Event) -> Result<Exit, Failure> {
-        let mut run =
-            Run { on: self, open: None, reason: None, waiting: None, measuring: None, log: None };
+        let log_kind = match &begin {
+            Event::RunStarted(RunStart { terms: RunTerms::ZoneCheck(_), .. }) => "zone",
+            _ => "output",
+        };
+        let mut run = Run {
+            on: self,
+            open: None,
+            reason: None,
+            waiting: None,
+            measuring: None,
+            log: None,
+            log_kind,
+        };
         let outcome = run.until_over(begin).await;
         // Dropping it switches the supply off: first of all, whatever the outcome.
         run.on.drive = None;

@@ -67,7 +67,7 @@ pub fn run_pickup(terms: &PickUpTerms) -> Result<Exit, Failure> {
         job,
         journal,
         guide,
-        equipment: Equipment::Meter(meter),
+        equipment: Equipment::Meter(Box::new(meter)),
         supply,
         operator: terms.operator,
     }

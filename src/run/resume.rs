@@ -94,7 +94,7 @@ pub(super) fn go_on(
         job,
         journal: Some(journal),
         guide,
-        equipment: Equipment::Meter(meter),
+        equipment: Equipment::Meter(Box::new(meter)),
         supply,
         operator: terms.operator,
     };

@@ -65,7 +65,7 @@ pub(super) struct Station {
 /// What a run measures with.
 pub(super) enum Equipment {
     /// A meter.
-    Meter(Instrument),
+    Meter(Box<Instrument>),
     /// Nothing: it only talks, to somebody or to simulated hands that say yes.
     Nothing { obliging: bool },
 }

@@ -61,7 +61,7 @@ pub(super) fn begin(terms: &ZoneCheckTerms) -> Result<(Station, RunStart), Failu
         torn_bytes: past.torn_bytes(),
         ..meter.start(RunTerms::ZoneCheck(Box::new(begun)))
     };
-    let (equipment, operator) = (Equipment::Meter(meter), terms.operator);
+    let (equipment, operator) = (Equipment::Meter(Box::new(meter)), terms.operator);
     Ok((Station { job, journal, guide, equipment, supply: None, operator }, start))
 }
 

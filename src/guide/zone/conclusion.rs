@@ -96,11 +96,9 @@ fn remarks(record: &Record) -> Vec<String> {
                     the volts are the same. Look at them.";
         remarks.push(text.into());
     }
-    if let Some(volts) = record.rest().and_then(|rest| rest.value) {
-        if volts.abs() > super::LIVE_VOLTS {
-            let text = format!("No ohms were measured: the loop is live, {:.2} V.", volts.abs());
-            remarks.push(text);
-        }
+    let live = record.rest().and_then(|rest| rest.value).map(f64::abs);
+    if let Some(volts) = live.filter(|volts| *volts > super::LIVE_VOLTS) {
+        remarks.push(format!("No ohms were measured: the loop is live, {volts:.2} V."));
     }
     if let Some(ohms) = record.capture(Of::Ohms) {
         let text = match ohms.value {

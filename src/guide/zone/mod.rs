@@ -5,6 +5,7 @@
 //! is not as it should be. What was established is in the [`Record`].
 
 mod conclusion;
+mod log;
 mod record;
 #[cfg(test)]
 mod tests;
@@ -22,6 +23,7 @@ use crate::event::{
 };
 use crate::zone::Design;
 use drivers::{Function, Moment, Reading};
+use log::Log;
 use record::Step;
 use std::time::Duration;
 use watch::Watch;
@@ -59,6 +61,7 @@ pub struct Zone {
     terms: Terms,
     record: Record,
     watch: Watch,
+    log: Log,
     talk: Dialogue,
     listening: Option<Settler>,
     /// Until when the loop may follow the equipment.
@@ -80,6 +83,7 @@ impl Zone {
             terms,
             record,
             watch,
+            log: Log::default(),
             talk: Dialogue::default(),
             listening: None,
             follows_by: None,
@@ -147,6 +151,9 @@ impl Guide for Zone {
     }
 
     fn next(&mut self, now: Moment) -> Action {
+        if let Some(action) = self.log.due() {
+            return action;
+        }
         if let Some(action) = self.talk.due() {
             return action;
         }
@@ -213,6 +220,9 @@ impl Zone {
                 self.ask(place(why))
             }
             Step::Conclude => {
+                if let Some(end) = self.log.close() {
+                    return end;
+                }
                 let finding = conclusion::finding(&self.record, &self.watch, self.terms.simulated);
                 Action::Record(Box::new(Event::ResultReached(Finding::ZoneCheck(Box::new(
                     finding,
@@ -247,6 +257,7 @@ impl Zone {
             let volts = reading.value.number().map(f64::abs);
             let reads = volts.map(|volts| self.record.reads(volts));
             self.watch.push(reading.at, reads);
+            self.log.push(reading);
             if let Some(fact) = self.followed_by_itself() {
                 return vec![fact];
             }

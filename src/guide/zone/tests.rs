@@ -44,10 +44,17 @@ struct Evening {
     facts: Vec<Event>,
     asks: Vec<Ask>,
     functions: Vec<Function>,
+    log_open: bool,
+    rows: u32,
     exit: Option<(u8, Option<String>)>,
 }
 
 impl Evening {
+    fn with(guide: Zone) -> Self {
+        let (facts, asks, functions) = (vec![], vec![], vec![]);
+        Self { guide, facts, asks, functions, log_open: false, rows: 0, exit: None }
+    }
+
     fn finding(&self) -> &ZoneCheckFinding {
         self.guide.record().finding.as_ref().expect("a finding")
     }
@@ -61,7 +68,7 @@ fn lead(
     answer: impl Fn(&Ask) -> Answer,
 ) -> Evening {
     let guide = Zone::new(terms);
-    let mut e = Evening { guide, facts: vec![], asks: vec![], functions: vec![], exit: None };
+    let mut e = Evening::with(guide);
     let meter = MeterIdentity {
         identity: "m".into(),
         link: "l".into(),
@@ -103,9 +110,12 @@ fn lead(
                     inputs.push(Input::AnswerReceived(said));
                 }
                 Action::AskAgain(problem) => panic!("{problem}"),
-                Action::OpenLog(..) | Action::Log(..) | Action::CloseLog(_) => {
-                    panic!("a check keeps no log")
+                Action::OpenLog(..) => assert!(!std::mem::replace(&mut e.log_open, true)),
+                Action::Log(..) => {
+                    assert!(e.log_open, "a row without a log");
+                    e.rows += 1;
                 }
+                Action::CloseLog(_) => assert!(std::mem::take(&mut e.log_open)),
                 Action::Measure(to, number) => {
                     (function, epoch) = (to, number);
                     e.functions.push(to);
@@ -140,6 +150,7 @@ fn a_loop_as_designed_passes_and_its_alarm_is_timed() {
     assert!(f.violated_at_s.unwrap() < f.restored_at_s.unwrap(), "{f:?}");
     assert_eq!(f.violations, 1);
     assert!(f.explanations.is_empty());
+    assert!(!e.log_open && e.rows == f.readings, "{} rows of {}", e.rows, f.readings);
 }
 
 #[test]

@@ -96,7 +96,7 @@ fn other_words_in_the_sheet_make_a_step_stale() {
 fn a_skip_keeps_its_reason_until_the_step_is_done() {
     let skip = skipped(JobStep::Output, "no alarm today");
     let skipped = StepStatus::Skipped { reason: "no alarm today".into() };
-    assert_eq!(state(&[skip.clone()]).status(JobStep::Output), skipped);
+    assert_eq!(state(std::slice::from_ref(&skip)).status(JobStep::Output), skipped);
     assert_eq!(state(&[skip, output()]).status(JobStep::Output), PASSED);
 }
 

@@ -10,8 +10,19 @@ pub use drawing::render as drawing;
 pub use words::summary;
 
 use super::chapter::{Chapter, Check};
-use crate::event::{Event, Finding, IdentifyFinding, ZoneState};
+use crate::event::{Event, Finding, IdentifyFinding, LogNews, ZoneState, visible};
 use crate::journal::Task;
+
+/// The logs of a check: file, rows and SHA-256.
+fn logs(task: &Task<'_>) -> Vec<(String, u64, String)> {
+    let closed = task.entries.iter().filter_map(|entry| match &entry.event {
+        Event::Logged(LogNews::Closed { file, rows, sha256, .. }) => {
+            Some((visible(file), *rows, visible(sha256)))
+        }
+        _ => None,
+    });
+    closed.collect()
+}
 
 /// The chapter of a design or of a check; none where it was not concluded.
 pub(super) fn chapter(task: &Task<'_>, relay: Option<&IdentifyFinding>) -> Option<Chapter> {
@@ -51,7 +62,7 @@ pub(super) fn chapter(task: &Task<'_>, relay: Option<&IdentifyFinding>) -> Optio
                     ),
                 })
                 .collect(),
-            markup: page::check(finding),
+            markup: page::check(finding, logs(task)),
             value: serde_json::to_value(finding).unwrap_or_default(),
         }),
         _ => None,

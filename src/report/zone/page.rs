@@ -71,7 +71,9 @@ struct Design<'a> {
 {% endfor %}</tbody>
 </table>
 <p>{{ times }}</p>
-{% if !f.explanations.is_empty() %}<h3>What would explain it</h3>
+{% for (file, rows, sha256) in logs %}<p class="quiet">Every reading of it is in {{ file }}: {{ rows }}
+rows, SHA-256 <code>{{ sha256 }}</code>.</p>
+{% endfor %}{% if !f.explanations.is_empty() %}<h3>What would explain it</h3>
 <ul>
 {% for e in f.explanations %}<li>{{ e.text }}</li>
 {% endfor %}</ul>
@@ -85,6 +87,7 @@ struct Check<'a> {
     f: &'a ZoneCheckFinding,
     states: Vec<[String; 7]>,
     times: String,
+    logs: Vec<(String, u64, String)>,
 }
 
 /// The body of a design's chapter.
@@ -108,7 +111,7 @@ pub(super) fn design(f: &ZoneDesignFinding, drawing: &str) -> String {
 }
 
 /// The body of a check's chapter.
-pub(super) fn check(f: &ZoneCheckFinding) -> String {
+pub(super) fn check(f: &ZoneCheckFinding, logs: Vec<(String, u64, String)>) -> String {
     let states = f.states.iter().map(|s| {
         let u = s.volts_u.map_or(String::new(), |u| format!(" (u {u:.3})"));
         [
@@ -132,5 +135,5 @@ pub(super) fn check(f: &ZoneCheckFinding) -> String {
         }
         _ => format!("Never read as violated in {} readings.", f.readings),
     };
-    Check { f, states: states.collect(), times }.render().unwrap_or_default()
+    Check { f, states: states.collect(), times, logs }.render().unwrap_or_default()
 }
