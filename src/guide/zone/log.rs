@@ -1,6 +1,6 @@
-//! The volts at a zone's terminals, row by row, from the first settled reading at rest to the end
-//! of the check: what orders the loop gets so that they stand in a file of the job. Seconds from
-//! the first row; volts are signed as the meter showed them. A part that goes on begins a new file.
+//! The volts at a zone's terminals, row by row, from the first touch to the end of the check: what
+//! orders the loop gets so that they stand in a file of the job. Seconds from the first row; volts
+//! are signed as the meter showed them. A part that goes on begins a new file.
 
 use crate::event::{Action, LogEnd};
 use drivers::{Moment, Reading, Value};

@@ -253,11 +253,14 @@ impl Zone {
 
     /// One reading: a part of the watch where it is volts, and of the state that is wanted.
     fn reading(&mut self, reading: &Reading) -> Vec<Event> {
-        if self.measuring == Some(Function::VoltageDc) && self.record.rest().is_some() {
+        let volts_asked = self.measuring == Some(Function::VoltageDc);
+        if volts_asked && self.record.touch.is_some() {
+            self.log.push(reading);
+        }
+        if volts_asked && self.record.rest().is_some() {
             let volts = reading.value.number().map(f64::abs);
             let reads = volts.map(|volts| self.record.reads(volts));
             self.watch.push(reading.at, reads);
-            self.log.push(reading);
             if let Some(fact) = self.followed_by_itself() {
                 return vec![fact];
             }

@@ -150,7 +150,7 @@ fn a_loop_as_designed_passes_and_its_alarm_is_timed() {
     assert!(f.violated_at_s.unwrap() < f.restored_at_s.unwrap(), "{f:?}");
     assert_eq!(f.violations, 1);
     assert!(f.explanations.is_empty());
-    assert!(!e.log_open && e.rows == f.readings, "{} rows of {}", e.rows, f.readings);
+    assert!(!e.log_open && e.rows > f.readings, "{} rows of {}", e.rows, f.readings);
 }
 
 #[test]
