@@ -11,101 +11,12 @@
 )]
 
 mod program;
+mod supplied;
 
 use coilmark::bench::{Bench, Served};
-use coilmark::event::{Answer, Ask};
-use program::{Ended, Job, Program, bench, relay, relay_file};
-use serde_json::Value;
-
-/// A bench with meter and supply, and a program that identifies its part.
-struct Station {
-    bench: Bench,
-    meter: Served,
-    _supply: Served,
-    program: Program,
-    last_seq: u64,
-    _job: Job,
-}
-
-impl Station {
-    fn with(name: &str, supply: impl Fn(&Bench) -> Served) -> Self {
-        let part = relay(name);
-        let pins: Vec<String> = part.pins.iter().map(ToString::to_string).collect();
-        let bench = bench(part);
-        let meter = bench.serve_pty(None).unwrap();
-        let supply = supply(&bench);
-        let job = Job::new();
-        let (link, drive, folder) = (meter.link(), supply.link(), job.word());
-        let words = [
-            "identify",
-            "--operator",
-            "json",
-            "--meter",
-            &link,
-            "--drive",
-            &drive,
-            "--pins",
-            &pins.join(","),
-            "--job",
-            &folder,
-            "--reconnect-for",
-            "2s",
-        ]
-        .map(str::to_owned);
-        let program = Program::start(&words);
-        Self { bench, meter, _supply: supply, program, last_seq: 0, _job: job }
-    }
-
-    fn on_pty(name: &str) -> Self {
-        Self::with(name, |bench| bench.serve_supply_pty(None).unwrap())
-    }
-
-    /// Does what is asked until a line for which `until` holds, or the end.
-    fn lead(&mut self, mut until: impl FnMut(&Value) -> bool) -> Vec<Value> {
-        let mut said = Vec::new();
-        while let Some(line) = self.program.next_line() {
-            let line: Value = serde_json::from_str(&line).unwrap();
-            said.push(line.clone());
-            if until(&line) {
-                break;
-            }
-            if line.get("ask").is_some() {
-                self.last_seq = line["seq"].as_u64().unwrap();
-                let ask: Ask = serde_json::from_value(line.clone()).unwrap();
-                assert!(!matches!(ask, Ask::Drive(_)), "a drive was asked of a person: {line}");
-                let clip = matches!(ask, Ask::Clip { .. });
-                assert!(!(clip && self.bench.is_driven()), "clipped with the output on");
-                let answer = self.bench.perform(&ask);
-                self.answer(&line, answer);
-            }
-        }
-        said
-    }
-
-    fn answer(&mut self, line: &Value, answer: Answer) {
-        let answer = serde_json::to_value(answer).unwrap();
-        self.program.send(&format!("{{\"seq\":{},\"answer\":{answer}}}", line["seq"]));
-    }
-
-    /// Leads to the moment at which the coil is driven.
-    fn until_driven(&mut self) {
-        let said = self.lead(is_energised);
-        assert!(said.last().is_some_and(is_energised), "{:#?}", said.last());
-        assert!(self.bench.is_driven(), "noted, and not driven");
-    }
-
-    fn ends(mut self, code: i32) -> Ended {
-        self.lead(|_| false);
-        let Self { bench, program, .. } = self;
-        let ended = program.finish();
-        assert!(!bench.is_driven(), "the output was left on");
-        ended.exits(code)
-    }
-}
-
-fn is_energised(line: &Value) -> bool {
-    line["note"] == "drive" && line["state"] == "energised"
-}
+use coilmark::event::Answer;
+use program::{Job, Program, relay, relay_file};
+use supplied::Station;
 
 fn identifies(name: &str, supply: impl Fn(&Bench) -> Served) {
     let mut station = Station::with(name, supply);

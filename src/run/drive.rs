@@ -6,7 +6,8 @@
 use super::failure::{Exit, Failure, chain};
 use super::instrument::Instrument;
 use crate::bench::Served;
-use crate::event::{Capture, DriveState, Pin};
+use crate::event::{Capture, DriveState, Event, Pin};
+use crate::journal::Entry;
 use drivers::{Clock, DriverError, Function, LinkSpec, Supply, SupplyLimits};
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -19,6 +20,8 @@ pub(super) struct NamedSupply {
     spec: LinkSpec,
     volts_max: f64,
     watts_max: f64,
+    /// What an earlier part of the run captured.
+    known: Vec<Capture>,
     _served: Option<Served>,
 }
 
@@ -47,7 +50,17 @@ impl NamedSupply {
             }
             (Some(link), _) => (link.parse::<LinkSpec>()?, None),
         };
-        Ok(Some(Self { spec, volts_max, watts_max, _served: served }))
+        Ok(Some(Self { spec, volts_max, watts_max, known: Vec::new(), _served: served }))
+    }
+
+    /// Takes note of what an earlier part of the run captured: a coil that was measured before the
+    /// run was gone on with has its current limit from the first drive on.
+    pub(super) fn recall(&mut self, entries: &[&Entry]) {
+        let captures = entries.iter().filter_map(|entry| match &entry.event {
+            Event::ReadingCaptured(capture) => Some(capture.clone()),
+            _ => None,
+        });
+        self.known.extend(captures);
     }
 
     /// Opens it; its output is off then.
@@ -57,7 +70,9 @@ impl NamedSupply {
         let limits = SupplyLimits { volts_max: self.volts_max, watts_max };
         let supply = Supply::open(&self.spec, limits, clock).map_err(|e| failure(&e))?;
         tracing::info!("supply: {}", supply.identity());
-        Ok(Drive::new(supply, self.watts_max))
+        let mut drive = Drive::new(supply, self.watts_max);
+        self.known.iter().for_each(|capture| drive.captured(capture));
+        Ok(drive)
     }
 }
 

@@ -77,7 +77,10 @@ pub(super) fn go_on(
         RunTerms::PickUp(start) => (start.volts_max, start.coil_watts_max),
         _ => (0.0, 0.0),
     };
-    let supply = NamedSupply::find(terms.drive.as_deref(), &meter, volts_max, watts_max)?;
+    let mut supply = NamedSupply::find(terms.drive.as_deref(), &meter, volts_max, watts_max)?;
+    if let Some(supply) = &mut supply {
+        supply.recall(&task.entries);
+    }
     let begun = named_by_the_record(begun);
     let start = RunStart {
         resumed: true,

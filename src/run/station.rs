@@ -171,16 +171,17 @@ impl Station {
             if let Err(e) = inbox.listen_to_signals() {
                 tracing::warn!("interrupts cannot be listened to: {e}");
             }
+            // First of all: a part that was killed may have left its output on.
+            let drive = match &self.supply {
+                Some(supply) => Some(supply.open(Arc::clone(&clock))?),
+                None => None,
+            };
             let (port, link) = match &self.equipment {
                 Equipment::Meter(meter) => {
                     let port = meter.open_when_free(&clock, inbox).await?;
                     (Some(port), meter.link.clone())
                 }
                 Equipment::Nothing { .. } => (None, String::new()),
-            };
-            let drive = match &self.supply {
-                Some(supply) => Some(supply.open(Arc::clone(&clock))?),
-                None => None,
             };
             let journal = match self.journal {
                 Some(journal) => journal,
