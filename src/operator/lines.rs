@@ -37,6 +37,8 @@ pub struct Lines<W> {
     strip_stands: bool,
     /// Whether the ask that is open wants a text.
     wants_text: bool,
+    /// The command that goes on with the run where it stopped.
+    going_on: &'static str,
 }
 
 impl<W: Write> Lines<W> {
@@ -50,6 +52,7 @@ impl<W: Write> Lines<W> {
             strip_at_s: 0.0,
             strip_stands: false,
             wants_text: false,
+            going_on: "resume",
         }
     }
 
@@ -84,6 +87,7 @@ impl<W: Write> Lines<W> {
 
     fn started(&mut self, start: &RunStart) -> io::Result<()> {
         self.simulated = start.simulated;
+        self.going_on = if matches!(start.terms, RunTerms::Job(_)) { "job" } else { "resume" };
         if matches!(start.terms, RunTerms::Job(_)) {
             // A talk: what it asks says what it is.
             return Ok(());
@@ -365,7 +369,8 @@ impl<W: Write> Operator for Lines<W> {
             Event::RunFinished { exit, reason, job } => {
                 if let (4, Some(reason)) = (exit, reason) {
                     self.wrapped("  ", reason)?;
-                    self.line(&format!("  `coilmark resume {job}` goes on"))?;
+                    let command = self.going_on;
+                    self.line(&format!("  `coilmark {command} {job}` goes on"))?;
                 }
                 Ok(())
             }
@@ -434,6 +439,21 @@ mod tests {
             said(|o| o.show(&Event::MeterComplained { text: "\u{1b}[2J\u{202e}evil\u{7}".into() }));
         assert!(!text.contains(['\u{1b}', '\u{202e}', '\u{7}']), "{text:?}");
         assert!(text.contains("evil"));
+    }
+
+    #[test]
+    fn a_stop_names_the_command_that_goes_on() {
+        let step = crate::event::JobStep::Output;
+        let talk = RunTerms::Job(crate::event::JobStart { step, words: [].into() });
+        let fit = RunTerms::Fit(crate::event::FitStart::default());
+        for (terms, command) in [(talk, "`coilmark job j`"), (fit, "`coilmark resume j`")] {
+            let text = said(|o| {
+                o.show(&Event::RunStarted(RunStart::without_meter(terms.clone(), false, 0)))?;
+                let reason = Some("stopped by the operator".into());
+                o.show(&Event::RunFinished { exit: 4, reason, job: "j".into() })
+            });
+            assert!(text.contains(command), "{command}: {text}");
+        }
     }
 
     #[test]
