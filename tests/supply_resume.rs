@@ -1,6 +1,6 @@
-//! Runs with a programmable supply that are killed while the coil is driven, which nothing can switch
-//! off, and are gone on with: the supply goes off first of all, and keeps the current limit that
-//! the coil's ohms give, though they were captured before.
+//! Runs with a programmable supply that are killed while the coil is driven, which nothing can
+//! switch off, and are gone on with: the supply goes off first of all, and keeps the current limit
+//! that the coil's ohms give, though they were captured before.
 
 #![allow(
     clippy::unwrap_used,

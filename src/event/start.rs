@@ -31,6 +31,22 @@ pub struct RunStart {
     pub terms: RunTerms,
 }
 
+impl RunStart {
+    /// Of a run that measures nothing.
+    #[must_use]
+    pub fn without_meter(terms: RunTerms, simulated: bool, torn_bytes: u64) -> Self {
+        Self {
+            version: env!("CARGO_PKG_VERSION").into(),
+            simulated,
+            resumed: false,
+            torn_bytes,
+            meter: String::new(),
+            profile: String::new(),
+            terms,
+        }
+    }
+}
+
 /// A command and what it was given.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(tag = "command", rename_all = "snake_case")]

@@ -43,6 +43,12 @@ impl StepStatus {
     pub const fn is_settled(&self) -> bool {
         matches!(self, Self::Done { .. } | Self::Skipped { .. })
     }
+
+    /// Whether it passed, or was left out with a reason.
+    #[must_use]
+    pub const fn stands(&self) -> bool {
+        matches!(self, Self::Done { verdict: Verdict::Pass } | Self::Skipped { .. })
+    }
 }
 
 /// A step and how it stands.
@@ -117,6 +123,12 @@ impl JobState {
     pub fn status(&self, step: JobStep) -> StepStatus {
         let found = self.steps.iter().find(|state| state.step == step);
         found.map_or(StepStatus::Open, |state| state.status.clone())
+    }
+
+    /// Whether every step stands.
+    #[must_use]
+    pub fn stands(&self) -> bool {
+        self.steps.iter().all(|step| step.status.stands())
     }
 
     fn take_labels(&mut self, task: &Task<'_>) {

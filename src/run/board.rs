@@ -61,8 +61,7 @@ pub(super) fn run_at(terms: &BoardTerms, seat: &mut Seat) -> Result<Exit, Failur
     let mut guide = guide(&start, meter.is_simulated(), terms.operator, false)?;
     let job = terms.job.clone().unwrap_or_else(|| format!("boards-{}", folder_time()).into());
     let (journal, past) = kept_record(&job)?;
-    let mut run = meter.start(RunTerms::Board(Box::new(start.clone())));
-    run.torn_bytes = past.torn_bytes();
+    let mut run = meter.start(RunTerms::Board(Box::new(start.clone())), &past);
     if let Some(task) = tasks(&past.entries).iter().rev().find(|task| task.command() == "board") {
         same_plan(&job, task.start, &start)?;
         task.entries.iter().for_each(|entry| guide.apply(&entry.event));

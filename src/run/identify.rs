@@ -51,20 +51,13 @@ pub struct IdentifyTerms {
 /// # Errors
 /// [`Failure`] with its exit code.
 pub fn run_identify(terms: &IdentifyTerms) -> Result<Exit, Failure> {
-    let (station, start) = begin(terms, instrument(terms)?)?;
+    let (station, start) = begin(terms)?;
     station.run(start)
 }
 
-/// The instrument that it names.
-pub(super) fn instrument(terms: &IdentifyTerms) -> Result<Instrument, Failure> {
-    Instrument::find(&terms.meter)
-}
-
-/// Makes a job on this instrument ready; its record begins once the meter's port is open.
-pub(super) fn begin(
-    terms: &IdentifyTerms,
-    meter: Instrument,
-) -> Result<(Station, RunStart), Failure> {
+/// Makes it ready to run; its record begins once the meter's port is open.
+pub(super) fn begin(terms: &IdentifyTerms) -> Result<(Station, RunStart), Failure> {
+    let meter = Instrument::find(&terms.meter)?;
     let identify = checked_start(terms)?;
     let guide = guide(&identify, meter.is_simulated(), terms.operator, false)?;
     let (volts_max, watts_max) = (identify.volts_max, identify.coil_watts_max);
@@ -74,19 +67,9 @@ pub(super) fn begin(
     if tasks(&past.entries).iter().any(|task| task.command() == "identify" && !task.is_finished()) {
         return Err(JournalError::Exists { file: job.join(FILE_NAME) }.into());
     }
-    let start =
-        RunStart { torn_bytes: past.torn_bytes(), ..meter.start(RunTerms::Identify(identify)) };
-    Ok((
-        Station {
-            job,
-            journal,
-            guide,
-            equipment: Equipment::Meter(Box::new(meter)),
-            supply,
-            operator: terms.operator,
-        },
-        start,
-    ))
+    let start = meter.start(RunTerms::Identify(identify), &past);
+    let (equipment, operator) = (Equipment::Meter(Box::new(meter)), terms.operator);
+    Ok((Station { job, journal, guide, equipment, supply, operator }, start))
 }
 
 fn checked_start(terms: &IdentifyTerms) -> Result<IdentifyStart, Failure> {

@@ -9,6 +9,7 @@ use super::failure::{Exit, Failure};
 use super::opening::{BUSY_FOR, open_when_free};
 use crate::bench::{Bench, Served};
 use crate::event::{RunStart, RunTerms};
+use crate::journal::Past;
 use drivers::link::RoundTrips;
 use drivers::{Clock, DriverError, LinkSpec, Port, PortOptions, Profile};
 use std::path::PathBuf;
@@ -90,16 +91,12 @@ impl Instrument {
         Ok(Self { link, spec, profile, ease: Ease::default(), options, simulated })
     }
 
-    /// How a fresh run on it begins.
-    pub(super) fn start(&self, terms: RunTerms) -> RunStart {
+    /// How a fresh run on it begins, in a job with this past.
+    pub(super) fn start(&self, terms: RunTerms, past: &Past) -> RunStart {
         RunStart {
-            version: env!("CARGO_PKG_VERSION").into(),
-            simulated: self.is_simulated(),
-            resumed: false,
-            torn_bytes: 0,
             meter: self.link.clone(),
             profile: self.profile.name.clone(),
-            terms,
+            ..RunStart::without_meter(terms, self.is_simulated(), past.torn_bytes())
         }
     }
 

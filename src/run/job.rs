@@ -15,13 +15,12 @@ use super::station::{Equipment, OperatorChoice, Station, kept_record};
 use super::worked_out::tell;
 use super::zone::{ZoneDesignTerms, run_zone_design};
 use super::zone_check::{self, ZoneCheckTerms};
-use super::{Ease, job_topics};
+use super::{MeterTerms, job_topics};
 use crate::event::{Ask, Event, JobStart, JobStep, RunStart, RunTerms, VERSION};
 use crate::guide::job::{Talk, Terms, Topic};
 use crate::journal::{self, Entry, FILE_NAME, JobState, StepStatus};
 use crate::report::render_job_summary;
 use std::path::{Path, PathBuf};
-use std::time::Duration;
 
 /// What `job` is given.
 #[derive(Clone, Debug)]
@@ -90,23 +89,26 @@ pub(super) fn lead(terms: &JobTerms, sheet: Sheet, wording: Wording<'_>) -> Resu
         wording(*step, &lead.words(*step, Some("none")))?;
     }
     for step in JobStep::ALL {
-        let wanted = terms.step.is_none_or(|only| only == step);
-        let settled = lead.state()?.status(step).is_settled() && terms.step.is_none();
-        if !wanted || settled {
+        if terms.step.is_some_and(|only| only != step) {
             continue;
         }
-        let exit = lead.step(step)?;
+        let past = entries(&terms.job)?;
+        let state = JobState::of(&past);
+        if terms.step.is_none() && state.status(step).is_settled() {
+            continue;
+        }
+        let exit = lead.step(step, &past, &state)?;
         if !matches!(exit, Exit::Done | Exit::NotPassed) {
             return Ok(exit);
         }
     }
-    let state = lead.state()?;
+    let state = JobState::of(&entries(&terms.job)?);
     if terms.operator != OperatorChoice::Json {
         tell(&render_job_summary(&state))?;
     }
     let stands = match terms.step {
-        Some(step) => job_topics::stands(&state.status(step)),
-        None => state.steps.iter().all(|step| job_topics::stands(&step.status)),
+        Some(step) => state.status(step).stands(),
+        None => state.stands(),
     };
     Ok(if stands { Exit::Done } else { Exit::NotPassed })
 }
@@ -120,10 +122,6 @@ struct Lead<'a> {
 }
 
 impl Lead<'_> {
-    fn state(&self) -> Result<JobState, Failure> {
-        Ok(JobState::of(&entries(&self.terms.job)?))
-    }
-
     /// The words of a step: its own, and those that every step has in common. `meter` stands for
     /// one that is not known.
     fn words(&self, step: JobStep, meter: Option<&str>) -> Vec<String> {
@@ -160,36 +158,30 @@ impl Lead<'_> {
     }
 
     /// A talk about a step, and the run of its command where it has one.
-    fn step(&mut self, step: JobStep) -> Result<Exit, Failure> {
-        let past = entries(&self.terms.job)?;
-        let state = JobState::of(&past);
+    fn step(&mut self, step: JobStep, past: &[Entry], state: &JobState) -> Result<Exit, Failure> {
         let of_command = self.sheet.words.contains_key(&step)
             || !matches!(step, JobStep::Site | JobStep::Board | JobStep::HandOver);
+        if !of_command {
+            let topics = job_topics::talk(step, state, past, &self.sheet.labels);
+            return self.talk(step, topics, true);
+        }
         let understood = (self.wording)(step, &self.words(step, None));
-        let topics = match (of_command, &understood) {
-            (true, Err(problem)) => vec![job_topics::not_yet(step, problem)],
-            (true, Ok(_)) => vec![job_topics::command(step, &state)],
-            (false, _) => job_topics::talk(step, &state, &past, &self.sheet.labels),
+        let topic = match &understood {
+            Err(problem) => job_topics::not_yet(step, problem),
+            Ok(_) => job_topics::command(step, state),
         };
-        let exit = self.talk(step, topics, !of_command)?;
-        if !of_command || exit != Exit::Done || was_skipped(&entries(&self.terms.job)?) {
+        let exit = self.talk(step, vec![topic], false)?;
+        if exit != Exit::Done || was_skipped(&entries(&self.terms.job)?) {
             return Ok(exit);
         }
-        self.command(step, understood?, &state.status(step))
+        self.command(understood?, state.status(step) == StepStatus::BrokenOff)
     }
 
     fn talk(&mut self, step: JobStep, topics: Vec<Topic>, settles: bool) -> Result<Exit, Failure> {
         let (journal, past) = kept_record(&self.terms.job)?;
         let obliging = self.terms.meter.as_deref().is_some_and(is_obliging);
-        let start = RunStart {
-            version: env!("CARGO_PKG_VERSION").into(),
-            simulated: obliging,
-            resumed: false,
-            torn_bytes: past.torn_bytes(),
-            meter: String::new(),
-            profile: String::new(),
-            terms: RunTerms::Job(JobStart { step, words: self.sheet.words.clone() }),
-        };
+        let words = RunTerms::Job(JobStart { step, words: self.sheet.words.clone() });
+        let start = RunStart::without_meter(words, obliging, past.torn_bytes());
         let station = Station {
             job: self.terms.job.clone(),
             journal,
@@ -201,32 +193,35 @@ impl Lead<'_> {
         station.run_at(&mut self.seat, start)
     }
 
-    fn command(
-        &mut self,
-        step: JobStep,
-        terms: StepTerms,
-        status: &StepStatus,
-    ) -> Result<Exit, Failure> {
+    fn command(&mut self, terms: StepTerms, broken_off: bool) -> Result<Exit, Failure> {
         let seat = &mut self.seat;
-        let broken_off = *status == StepStatus::BrokenOff;
+        let going_on = |meter: MeterTerms, drive| ResumeTerms {
+            job: self.terms.job.clone(),
+            meter: Some(meter.link),
+            drive,
+            profile: meter.profile,
+            reconnect_for: meter.reconnect_for,
+            accept_meter: false,
+            ease: meter.ease,
+            operator: self.terms.operator,
+        };
         let (station, start) = match terms {
             StepTerms::Output(t) if broken_off => {
-                return go_on(&going_on(self.terms, &t.meter), Some("output"), seat);
+                return go_on(&going_on(t.meter, None), Some("output"), seat);
             }
             StepTerms::Relay(t) if broken_off => {
-                return go_on(&going_on(self.terms, &t.meter), Some("identify"), seat);
+                return go_on(&going_on(t.meter, t.drive), Some("identify"), seat);
             }
             StepTerms::Zone(t) if broken_off => {
-                return go_on(&going_on(self.terms, &t.meter), Some("zone-check"), seat);
+                return go_on(&going_on(t.meter, None), Some("zone-check"), seat);
             }
             StepTerms::Output(t) => output::begin(&t)?,
-            StepTerms::Relay(t) => identify::begin(&t, identify::instrument(&t)?)?,
+            StepTerms::Relay(t) => identify::begin(&t)?,
             StepTerms::Zone(t) => zone_check::begin(&t)?,
             StepTerms::Fit(t) => return run_fit(&t),
             StepTerms::Loop(t) => return run_zone_design(&t),
             StepTerms::Board(t) => return board::run_at(&t, seat),
         };
-        tracing::debug!("step {}", step.name());
         station.run_at(seat, start)
     }
 }
@@ -248,20 +243,6 @@ fn list(state: &JobState, json: bool) -> Result<Exit, Failure> {
     };
     tell(&text)?;
     Ok(Exit::Done)
-}
-
-/// How a run that broke off is gone on with, with the meter that this step has now.
-fn going_on(terms: &JobTerms, meter: &super::MeterTerms) -> ResumeTerms {
-    ResumeTerms {
-        job: terms.job.clone(),
-        meter: Some(meter.link.clone()),
-        drive: terms.drive.clone(),
-        profile: meter.profile.clone(),
-        reconnect_for: Duration::max(meter.reconnect_for, Duration::from_secs(1)),
-        accept_meter: false,
-        ease: Ease::clone(&meter.ease),
-        operator: terms.operator,
-    }
 }
 
 /// Whether this meter is a simulated one whose hands answer by themselves.

@@ -3,16 +3,11 @@
 //! guide's.
 
 use super::failure::Failure;
-use crate::event::{Caution, Event, Finding, JobLabel, JobStep, Verdict};
+use crate::event::{Caution, Event, Finding, JobLabel, JobStep};
 use crate::guide::job::Topic;
 use crate::journal::{Entry, JobState, StepStatus};
 use crate::zone::points;
 use std::collections::BTreeMap;
-
-/// Whether a step needs nothing more: it passed, or was left out with a reason.
-pub(super) const fn stands(status: &StepStatus) -> bool {
-    matches!(status, StepStatus::Done { verdict: Verdict::Pass } | StepStatus::Skipped { .. })
-}
 
 /// Whether a step is done now, though its words are not understood.
 pub(super) fn not_yet(step: JobStep, problem: &Failure) -> Topic {

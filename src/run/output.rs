@@ -51,7 +51,7 @@ pub(super) fn begin(terms: &OutputTerms) -> Result<(Station, RunStart), Failure>
     let (journal, past) = kept_record(&job)?;
     let guide =
         Box::new(Output::new(guide_terms(start, meter.is_simulated(), terms.operator, false)));
-    let begin = RunStart { torn_bytes: past.torn_bytes(), ..meter.start(RunTerms::Output(start)) };
+    let begin = meter.start(RunTerms::Output(start), &past);
     let (equipment, operator) = (Equipment::Meter(Box::new(meter)), terms.operator);
     Ok((Station { job, journal, guide, equipment, supply: None, operator }, begin))
 }

@@ -7,7 +7,7 @@ use super::failure::{Exit, Failure};
 use super::instrument::{Instrument, MeterTerms};
 use super::stamp::folder_time;
 use super::station::{Equipment, OperatorChoice, Station, kept_record};
-use crate::event::{PickUpStart, Pins, RunStart, RunTerms};
+use crate::event::{PickUpStart, Pins, RunTerms};
 use crate::guide::Guide;
 use crate::guide::pickup::{PickUp, Terms};
 use crate::guide::settling::Settling;
@@ -62,7 +62,7 @@ pub fn run_pickup(terms: &PickUpTerms) -> Result<Exit, Failure> {
     let guide = guide(&start, meter.is_simulated(), false);
     let job = terms.job.clone().unwrap_or_else(|| format!("pickup-{}", folder_time()).into());
     let (journal, past) = kept_record(&job)?;
-    let start = RunStart { torn_bytes: past.torn_bytes(), ..meter.start(RunTerms::PickUp(start)) };
+    let start = meter.start(RunTerms::PickUp(start), &past);
     Station {
         job,
         journal,

@@ -44,15 +44,7 @@ impl WorkedOut {
             None => Journal::create(job)?,
         };
         let clock = SystemClock::begin();
-        let start = RunStart {
-            version: env!("CARGO_PKG_VERSION").into(),
-            simulated: self.simulated,
-            resumed: false,
-            torn_bytes: past.torn_bytes(),
-            meter: String::new(),
-            profile: String::new(),
-            terms: self.terms,
-        };
+        let start = RunStart::without_meter(self.terms, self.simulated, past.torn_bytes());
         let reason = (self.exit != Exit::Done).then_some(self.reason);
         for event in [
             Event::RunStarted(start),

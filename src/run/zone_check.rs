@@ -57,10 +57,7 @@ pub(super) fn begin(terms: &ZoneCheckTerms) -> Result<(Station, RunStart), Failu
     let guide = guide(&begun, meter.is_simulated(), terms.operator, false)?;
     let job = terms.job.clone().unwrap_or_else(|| format!("zone-{}", folder_time()).into());
     let (journal, past) = kept_record(&job)?;
-    let start = RunStart {
-        torn_bytes: past.torn_bytes(),
-        ..meter.start(RunTerms::ZoneCheck(Box::new(begun)))
-    };
+    let start = meter.start(RunTerms::ZoneCheck(Box::new(begun)), &past);
     let (equipment, operator) = (Equipment::Meter(Box::new(meter)), terms.operator);
     Ok((Station { job, journal, guide, equipment, supply: None, operator }, start))
 }

@@ -8,6 +8,7 @@ mod page;
 
 pub use page::{page, summary};
 
+use crate::event::Event;
 use crate::journal::Entry;
 use figures::{Figure, Worth, figures};
 use schemars::JsonSchema;
@@ -71,7 +72,13 @@ impl Against {
             let last = entries.last()?;
             Some(format!("{} {}", last.at.date_and_time(), last.at.offset_name()))
         };
-        let simulated = |entries: &[Entry]| super::Report::from_entries(entries).simulated;
+        let simulated = |entries: &[Entry]| {
+            let starts = entries.iter().filter_map(|entry| match &entry.event {
+                Event::RunStarted(start) => Some(start),
+                _ => None,
+            });
+            starts.into_iter().any(|start| start.simulated)
+        };
         let (then, mut now) = (figures(older), figures(newer));
         let mut rows: Vec<Beside> = Vec::new();
         for old in then {

@@ -10,31 +10,47 @@ use askama::Template;
 /// Under the verdict of a job without an identification.
 pub(super) const STANDINGS: &str = "What was measured, and how, is below.";
 
+/// A list at the top of the page: what, how it stands, what was found.
 #[derive(Template)]
 #[template(
     ext = "html",
-    source = r##"<nav aria-label="The tasks of this job">
-<table class="glance">
-<thead><tr><th scope="col">Task</th><th scope="col">Verdict</th><th scope="col">Finding</th></tr>
-</thead>
+    source = r##"<nav aria-label="The {{ of }}s of this job">
+<table class="steps">
+<caption>Every {{ of }} of the job</caption>
+<thead><tr><th scope="col">{{ of|capitalize }}</th><th scope="col">How it stands</th>
+<th scope="col">What was found</th></tr></thead>
 <tbody>
 {% for row in rows %}<tr><th scope="row">{% if row.anchor.is_empty() %}{{ row.title }}{% else -%}
 <a href="#{{ row.anchor }}">{{ row.title }}</a>{% endif %}</th>
-<td>{{ row.standing }}</td><td>{{ row.headline }}</td></tr>
+<td>{{ row.standing }}</td><td>{{ row.found }}</td></tr>
 {% endfor %}</tbody>
 </table>
 </nav>
 "##
 )]
-struct Glance {
-    rows: Vec<Row>,
+pub(super) struct Glance {
+    /// `task` or `step`.
+    pub(super) of: &'static str,
+    pub(super) rows: Vec<Row>,
 }
 
-struct Row {
-    anchor: String,
-    title: String,
-    standing: &'static str,
-    headline: String,
+pub(super) struct Row {
+    /// Where it stands on the page; empty: nowhere.
+    pub(super) anchor: String,
+    pub(super) title: String,
+    pub(super) standing: &'static str,
+    pub(super) found: String,
+}
+
+impl Row {
+    pub(super) fn of((anchor, chapter): (String, &Chapter)) -> Self {
+        Self {
+            anchor,
+            title: chapter.title.clone(),
+            standing: word(chapter.standing),
+            found: words::text(&chapter.headline),
+        }
+    }
 }
 
 #[derive(Template)]
@@ -52,7 +68,7 @@ struct Chapters<'a> {
 }
 
 /// The word for how a task stands.
-pub(super) const fn word(standing: Standing) -> &'static str {
+const fn word(standing: Standing) -> &'static str {
     match standing {
         Standing::Passed => "passed",
         Standing::Failed => "FAILED",
@@ -89,15 +105,10 @@ pub(super) fn glance(report: &Report) -> String {
             Some(crate::event::Outcome::Undecided) => "undecided",
             None => "not finished",
         },
-        headline: words::verdict(report),
+        found: words::verdict(report),
     });
-    let others = anchors(report).map(|(anchor, chapter)| Row {
-        anchor,
-        title: chapter.title.clone(),
-        standing: word(chapter.standing),
-        headline: words::text(&chapter.headline),
-    });
-    written(&Glance { rows: identification.into_iter().chain(others).collect() })
+    let rows = identification.into_iter().chain(anchors(report).map(Row::of));
+    written(&Glance { of: "task", rows: rows.collect() })
 }
 
 /// The chapters.

@@ -5,7 +5,8 @@
 use super::super::chapter::Chapter;
 use super::super::job::{JobReport, status};
 use super::super::{Report, words};
-use super::{Head, chapters, written};
+use super::chapters::{self, Glance, Row};
+use super::{Head, written};
 use crate::event::{Caution, JobLabel, JobStep};
 use crate::journal::StepStatus;
 use askama::Template;
@@ -13,33 +14,14 @@ use askama::Template;
 #[derive(Template)]
 #[template(
     ext = "html",
-    source = r##"<nav aria-label="The steps of this job">
-<table class="steps">
-<caption>Every step of the job</caption>
-<thead><tr><th scope="col">Step</th><th scope="col">How it stands</th>
-<th scope="col">What was found</th></tr></thead>
-<tbody>
-{% for row in rows %}<tr><th scope="row">{% if row.anchor.is_empty() %}{{ row.title }}{% else -%}
-<a href="#{{ row.anchor }}">{{ row.title }}</a>{% endif %}</th>
-<td>{{ row.standing }}</td><td>{{ row.found }}</td></tr>
-{% endfor %}</tbody>
-</table>
-</nav>
-<dl class="facts labels">
+    source = r#"{{ steps|safe }}<dl class="facts labels">
 {% for (term, text) in labels %}<dt>{{ term }}</dt><dd>{{ text }}</dd>
 {% endfor %}</dl>
-"##
+"#
 )]
 struct Cover {
-    rows: Vec<Row>,
+    steps: String,
     labels: Vec<(&'static str, String)>,
-}
-
-struct Row {
-    anchor: String,
-    title: String,
-    standing: &'static str,
-    found: String,
 }
 
 #[derive(Template)]
@@ -89,7 +71,7 @@ pub(super) fn head(job: &JobReport) -> Head {
     let lists = lists.into_iter().filter(|(_, steps)| !steps.is_empty());
     let lists: Vec<String> =
         lists.map(|(word, steps)| format!("{word}: {}", steps.join(", "))).collect();
-    let (class, verdict) = match (job.stands(), lists.is_empty()) {
+    let (class, verdict) = match (job.state.stands(), lists.is_empty()) {
         (true, true) => ("identified", "Every step passed".to_owned()),
         (true, false) => ("identified", format!("Every step that was done passed; {}", lists[0])),
         (false, _) => ("undecided", format!("Not everything passed: {}", lists.join("; "))),
@@ -116,12 +98,7 @@ pub(super) fn glance(report: &Report, job: &JobReport) -> String {
         }
     });
     let others = chapters::anchors(report).filter(|(_, chapter)| step_of(chapter).is_none());
-    let others = others.map(|(anchor, chapter)| Row {
-        anchor,
-        title: chapter.title.clone(),
-        standing: chapters::word(chapter.standing),
-        found: words::text(&chapter.headline),
-    });
+    let rows = rows.chain(others.map(Row::of)).collect();
     let stated = JobLabel::AT_SITE.into_iter();
     let mut labels: Vec<(&str, String)> =
         stated.filter_map(|label| Some((label.title(), job.label(label)?))).collect();
@@ -134,7 +111,7 @@ pub(super) fn glance(report: &Report, job: &JobReport) -> String {
     labels.push(("Measured", dates));
     let cautions: Vec<&str> = job.cautions.iter().map(|(name, _)| name.as_str()).collect();
     labels.push(("Cautions read", cautions.join(", ")));
-    written(&Cover { rows: rows.chain(others).collect(), labels })
+    written(&Cover { steps: written(&Glance { of: "step", rows }), labels })
 }
 
 /// The step that a chapter is of.

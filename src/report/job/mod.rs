@@ -9,7 +9,7 @@ pub use words::summary;
 use super::chapter::{Chapter, Check, Standing};
 use super::words as common;
 use crate::event::{Event, JobLabel, JobStep};
-use crate::journal::{Entry, JobState, LocalTime, StepStatus, Task};
+use crate::journal::{Entry, JobState, LocalTime, Task};
 use askama::Template;
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -62,15 +62,6 @@ impl JobReport {
     /// What something is called.
     pub(super) fn label(&self, label: JobLabel) -> Option<String> {
         self.state.labels.get(&label).map(|text| common::text(text))
-    }
-
-    /// Whether every step passed or was left out with a reason.
-    pub(super) fn stands(&self) -> bool {
-        use crate::event::Verdict::Pass;
-        let stands = |status: &StepStatus| {
-            matches!(status, StepStatus::Done { verdict: Pass } | StepStatus::Skipped { .. })
-        };
-        self.state.steps.iter().all(|step| stands(&step.status))
     }
 }
 
