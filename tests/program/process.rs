@@ -103,6 +103,11 @@ impl Program {
         let _ = rustix::process::kill_process(pid, rustix::process::Signal::INT);
     }
 
+    /// What it said on its standard error, once it has closed it.
+    pub fn complaint(&self) -> String {
+        self.complaints.recv_timeout(DEADLINE).unwrap_or_default()
+    }
+
     /// Waits for its end.
     pub fn finish(mut self) -> Ended {
         let mut lines = Vec::new();

@@ -90,6 +90,15 @@ impl Station {
         said
     }
 
+    /// Does what is asked until a line for which `until` holds; that line. A program that ends
+    /// before says why.
+    pub fn lead_to(&mut self, until: impl Fn(&Value) -> bool) -> Value {
+        match self.lead(&until).pop() {
+            Some(line) if until(&line) => line,
+            last => panic!("ended after {last:?}: {}", self.program.complaint()),
+        }
+    }
+
     /// Answers an ask.
     pub fn answer(&mut self, line: &Value, answer: Answer) {
         let answer = serde_json::to_value(answer).unwrap();
@@ -98,8 +107,7 @@ impl Station {
 
     /// Leads to the moment at which the coil is driven.
     pub fn until_driven(&mut self) {
-        let said = self.lead(is_energised);
-        assert!(said.last().is_some_and(is_energised), "{:#?}", said.last());
+        self.lead_to(is_energised);
         assert!(self.bench.is_driven(), "noted, and not driven");
     }
 

@@ -14,6 +14,8 @@ use std::time::Duration;
 
 /// How long one command or answer may take.
 const WITHIN: Duration = Duration::from_secs(1);
+/// How often it is asked who answers before nobody does.
+const INTRODUCTIONS: u32 = 3;
 /// How long one look at the link lasts.
 const LOOK: Duration = Duration::from_millis(20);
 /// How long leftovers are waited for.
@@ -70,9 +72,17 @@ impl Exchange {
         Ok(answer)
     }
 
-    /// Asks who answers, and remembers it.
+    /// Asks who answers, and remembers it. A supply that was just plugged in may not answer at
+    /// once: it is asked again, and the answers that come late are waited out.
     pub(super) fn introduce(&mut self) -> Result<String, DriverError> {
-        let name = self.ask("*IDN?")?;
+        let mut asked = 1;
+        let name = loop {
+            match self.ask("*IDN?") {
+                Err(DriverError::NoAnswer { .. }) if asked < INTRODUCTIONS => asked += 1,
+                answer => break answer?,
+            }
+        };
+        self.stale = asked > 1;
         self.name = Some(name.clone());
         Ok(name)
     }

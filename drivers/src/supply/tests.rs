@@ -111,10 +111,15 @@ impl Link for Wire {
 const LIMITS: SupplyLimits = SupplyLimits { volts_max: 24.0, watts_max: 3.0 };
 
 fn supply(load_ohms: f64) -> (Supply, Arc<Mutex<Pretended>>) {
-    let shared = Arc::new(Mutex::new(Pretended { load_ohms, on: true, ..Pretended::default() }));
+    let (supply, shared) = opened(Pretended { load_ohms, on: true, ..Pretended::default() });
+    (supply.unwrap(), shared)
+}
+
+fn opened(pretended: Pretended) -> (Result<Supply, DriverError>, Arc<Mutex<Pretended>>) {
+    let shared = Arc::new(Mutex::new(pretended));
     let clock = Arc::new(HandClock::new());
     let wire = Box::new(Wire(Arc::clone(&shared), Arc::clone(&clock)));
-    (Supply::over(wire, LIMITS, clock).unwrap(), shared)
+    (Supply::over(wire, LIMITS, clock), shared)
 }
 
 fn is_on(shared: &Mutex<Pretended>) -> bool {
@@ -224,6 +229,20 @@ fn a_late_answer_is_never_credited_to_a_later_query() {
     shared.lock().unwrap().said.extend(b"12\n");
     let delivered = supply.measure().unwrap();
     assert!((delivered.amps - 0.03).abs() < 1e-9, "{delivered:?}");
+}
+
+#[test]
+fn a_supply_that_says_its_name_late_is_asked_again() {
+    let late =
+        Pretended { load_ohms: 400.0, on: true, late_for: Some("*IDN?"), ..Pretended::default() };
+    let (supply, shared) = opened(late);
+    // The second answer to the same question must not be taken for the state of the output.
+    assert_eq!(supply.unwrap().identity(), "BENCH,SUPPLY,0,1");
+    assert!(!is_on(&shared));
+    let (supply, shared) = opened(Pretended { silent: true, ..Pretended::default() });
+    assert!(matches!(supply.err(), Some(DriverError::NoAnswer { .. })));
+    let asked = shared.lock().unwrap().heard.iter().filter(|line| *line == "*IDN?").count();
+    assert_eq!(asked, 3);
 }
 
 #[test]
