@@ -1,31 +1,56 @@
 //! The words of a board's test, and of making a plan for it. `board plan` prints a plan; without
-//! it, `board` tests. Each becomes the terms of the same name; what they mean together is the
+//! it, `board` tests. Which of both it is follows from whether there is the word `plan`, not from
+//! which flags there are. Each becomes the terms of the same name; what they mean together is the
 //! run's to check.
 
 use super::meter::{Meter, OperatorWord};
-use clap::{Args, Subcommand};
+use clap::error::Error;
+use clap::{ArgMatches, Args, Command, FromArgMatches};
 use coilmark::run::{self, BoardTerms, Exit, Failure, PlanSource};
 use std::path::PathBuf;
 
-#[derive(Args)]
-#[command(args_conflicts_with_subcommands = true, subcommand_negates_reqs = true)]
-pub(super) struct Board {
-    #[command(subcommand)]
-    other: Option<Other>,
-    #[command(flatten)]
-    meter: Option<Meter>,
-    #[command(flatten)]
-    test: Option<Test>,
-}
+/// The word that makes a plan instead of a test.
+const PLAN: &str = "plan";
 
-#[derive(Subcommand)]
-enum Other {
-    /// Print a plan, to be kept in a file and changed by hand
+pub(super) enum Board {
+    /// Print a plan.
     Plan(PlanWords),
+    /// Test boards.
+    Test(Box<(Meter, Test)>),
+}
+
+impl Args for Board {
+    fn augment_args(command: Command) -> Command {
+        let plan =
+            Command::new(PLAN).about("Print a plan, to be kept in a file and changed by hand");
+        Test::augment_args(Meter::augment_args(command))
+            .subcommand(PlanWords::augment_args(plan))
+            .args_conflicts_with_subcommands(true)
+            .subcommand_negates_reqs(true)
+    }
+
+    fn augment_args_for_update(command: Command) -> Command {
+        Self::augment_args(command)
+    }
+}
+
+impl FromArgMatches for Board {
+    fn from_arg_matches(matches: &ArgMatches) -> Result<Self, Error> {
+        if let Some(matches) = matches.subcommand_matches(PLAN) {
+            return Ok(Self::Plan(PlanWords::from_arg_matches(matches)?));
+        }
+        let (meter, test) = (Meter::from_arg_matches(matches)?, Test::from_arg_matches(matches)?);
+        Ok(Self::Test(Box::new((meter, test))))
+    }
+
+    fn update_from_arg_matches(&mut self, matches: &ArgMatches) -> Result<(), Error> {
+        *self = Self::from_arg_matches(matches)?;
+        Ok(())
+    }
 }
 
 #[derive(Args)]
-struct PlanWords {
+pub(super) struct PlanWords {
     /// From the job folder of a relay that was identified
     #[arg(long, value_name = "DIR", required_unless_present = "like")]
     job: Option<PathBuf>,
@@ -35,7 +60,7 @@ struct PlanWords {
 }
 
 #[derive(Args)]
-struct Test {
+pub(super) struct Test {
     /// The plan: a file, or a built-in one (changeover-12v, make-24v)
     #[arg(long, value_name = "FILE|NAME")]
     plan: PathBuf,
@@ -45,6 +70,11 @@ struct Test {
     /// Ask for the next serial number after each board
     #[arg(long)]
     batch: bool,
+    /// A programmable supply that drives the input, within the plan's limits: serial:PATH,
+    /// tcp:HOST:PORT, usbtmc:PATH or sim: (with a simulated meter); manual asks a person
+    /// [default: manual]
+    #[arg(long, value_name = "LINK")]
+    drive: Option<String>,
     /// Who tests, for the record
     #[arg(long, value_name = "NAME")]
     by: Option<String>,
@@ -62,31 +92,30 @@ struct Test {
 
 /// Does what the words say.
 pub(super) fn obey(words: Board) -> Result<Exit, Failure> {
-    match (words.other, words.meter.zip(words.test)) {
-        (Some(Other::Plan(w)), _) => match (w.job, w.like) {
+    match words {
+        Board::Plan(w) => match (w.job, w.like) {
             (Some(job), _) => run::run_board_plan(&PlanSource::Job(job)),
             (None, name) => run::run_board_plan(&PlanSource::BuiltIn(name.unwrap_or_default())),
         },
-        (None, Some((meter, test))) => run::run_board(&terms(meter, test)),
-        (None, None) => Err(Failure::bad_input(
-            "board: --meter and --plan say on what and by what it is tested",
-            "`coilmark board --help` shows its words",
-        )),
+        Board::Test(test) => run::run_board(&terms(*test)),
     }
 }
 
 /// The terms of a test, if these are a test's words.
 pub(super) fn tested(words: Board) -> Option<BoardTerms> {
-    let (meter, test) = words.meter.zip(words.test).filter(|_| words.other.is_none())?;
-    Some(terms(meter, test))
+    match words {
+        Board::Plan(_) => None,
+        Board::Test(test) => Some(terms(*test)),
+    }
 }
 
-fn terms(meter: Meter, w: Test) -> BoardTerms {
+fn terms((meter, w): (Meter, Test)) -> BoardTerms {
     BoardTerms {
         meter: meter.into(),
         plan: w.plan,
         serial: w.serial,
         batch: w.batch,
+        drive: w.drive,
         by: w.by,
         ambient_celsius: w.ambient_celsius,
         job: w.job,

@@ -3,6 +3,7 @@
 //! repeated that did not pass. Plans are made here too, from an identified relay or a built-in one.
 //! A bad plan ends with exit 2, its line or key, and a hint.
 
+use super::drive::NamedSupply;
 use super::failure::{Exit, Failure};
 use super::instrument::{Instrument, MeterTerms};
 use super::seat::Seat;
@@ -27,6 +28,8 @@ pub struct BoardTerms {
     pub serial: Option<String>,
     /// Whether the next serial number is asked for after each board.
     pub batch: bool,
+    /// The link of a supply that drives; none, or `manual`: a person.
+    pub drive: Option<String>,
     /// Who tests.
     pub by: Option<String>,
     /// Temperature of the board, in degrees Celsius.
@@ -59,12 +62,18 @@ pub(super) fn run_at(terms: &BoardTerms, seat: &mut Seat) -> Result<Exit, Failur
     let start = checked_start(terms)?;
     let meter = Instrument::find(&terms.meter)?;
     let mut guide = guide(&start, meter.is_simulated(), terms.operator, false)?;
+    let limits = &start.plan.supply;
+    let mut supply =
+        NamedSupply::find(terms.drive.as_deref(), &meter, limits.volts, limits.watts_max)?;
     let job = terms.job.clone().unwrap_or_else(|| format!("boards-{}", folder_time()).into());
     let (journal, past) = kept_record(&job)?;
     let mut run = meter.start(RunTerms::Board(Box::new(start.clone())), &past);
     if let Some(task) = tasks(&past.entries).iter().rev().find(|task| task.command() == "board") {
         same_plan(&job, task.start, &start)?;
         task.entries.iter().for_each(|entry| guide.apply(&entry.event));
+        if let Some(supply) = &mut supply {
+            supply.recall(&task.entries);
+        }
         run.resumed = true;
     }
     let outcome = Station {
@@ -72,7 +81,7 @@ pub(super) fn run_at(terms: &BoardTerms, seat: &mut Seat) -> Result<Exit, Failur
         journal,
         guide,
         equipment: Equipment::Meter(Box::new(meter)),
-        supply: None,
+        supply,
         operator: terms.operator,
     }
     .run_at(seat, run);

@@ -1,12 +1,13 @@
 //! The programmable supply's part in a run: a drive that the guide asks for is performed by the
 //! supply instead of a person, who only clips its leads, once for each pair of pins and with the
 //! output off. The current limit follows from the coil's ohms as captured. The supply is off
-//! whenever the meter's link is away, and whenever this is dropped.
+//! whenever the meter's link is away, and whenever this is dropped. A new board on the bench is not
+//! clipped yet, and its ohms are not known.
 
 use super::failure::{Exit, Failure, chain};
 use super::instrument::Instrument;
 use crate::bench::Served;
-use crate::event::{Capture, DriveState, Event, Pin};
+use crate::event::{DriveState, Event, Pin};
 use crate::journal::Entry;
 use drivers::{Clock, DriverError, Function, LinkSpec, Supply, SupplyLimits};
 use std::collections::BTreeMap;
@@ -20,8 +21,8 @@ pub(super) struct NamedSupply {
     spec: LinkSpec,
     volts_max: f64,
     watts_max: f64,
-    /// What an earlier part of the run captured.
-    known: Vec<Capture>,
+    /// What an earlier part of the run recorded.
+    known: Vec<Event>,
     _served: Option<Served>,
 }
 
@@ -56,11 +57,9 @@ impl NamedSupply {
     /// Takes note of what an earlier part of the run captured: a coil that was measured before the
     /// run was gone on with has its current limit from the first drive on.
     pub(super) fn recall(&mut self, entries: &[&Entry]) {
-        let captures = entries.iter().filter_map(|entry| match &entry.event {
-            Event::ReadingCaptured(capture) => Some(capture.clone()),
-            _ => None,
-        });
-        self.known.extend(captures);
+        let matters =
+            |event: &&Event| matches!(event, Event::ReadingCaptured(_) | Event::BoardBegun { .. });
+        self.known.extend(entries.iter().map(|entry| &entry.event).filter(matters).cloned());
     }
 
     /// Opens it; its output is off then.
@@ -71,7 +70,7 @@ impl NamedSupply {
         let supply = Supply::open(&self.spec, limits, clock).map_err(|e| failure(&e))?;
         tracing::info!("supply: {}", supply.identity());
         let mut drive = Drive::new(supply, self.watts_max);
-        self.known.iter().for_each(|capture| drive.captured(capture));
+        self.known.iter().for_each(|fact| drive.recorded(fact));
         Ok(drive)
     }
 }
@@ -102,8 +101,13 @@ impl Drive {
         Self { supply, watts_max, clipped, ohms: BTreeMap::new(), wanted }
     }
 
-    /// Takes note of a coil's ohms.
-    pub(super) fn captured(&mut self, capture: &Capture) {
+    /// Takes note of a coil's ohms, and of a board that takes another one's place.
+    pub(super) fn recorded(&mut self, fact: &Event) {
+        if let Event::BoardBegun { .. } = fact {
+            self.clipped = None;
+            self.ohms.clear();
+        }
+        let Event::ReadingCaptured(capture) = fact else { return };
         let at_rest = capture.function == Function::Resistance && capture.drive == DriveState::Rest;
         if let (true, Some(ohms)) = (at_rest, capture.value) {
             self.ohms.insert(in_order(&capture.red, &capture.black), ohms);

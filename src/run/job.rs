@@ -143,7 +143,7 @@ impl Lead<'_> {
             add("--profile", self.terms.profile.as_deref());
             add("--operator", Some(self.terms.operator.name()));
         }
-        if step == JobStep::Relay {
+        if matches!(step, JobStep::Relay | JobStep::Board) {
             add("--drive", self.terms.drive.as_deref());
         }
         add("--job", Some(&self.terms.job.display().to_string()));

@@ -423,8 +423,8 @@ impl Run<'_> {
     fn record(&mut self, fact: &Event) -> Result<(), Failure> {
         self.on.journal.append(fact, stamp(&*self.on.clock))?;
         self.on.guide.apply(fact);
-        if let (Some(drive), Event::ReadingCaptured(capture)) = (&mut self.on.drive, fact) {
-            drive.captured(capture);
+        if let Some(drive) = &mut self.on.drive {
+            drive.recorded(fact);
         }
         if fact.closes_an_ask() {
             self.open = None;

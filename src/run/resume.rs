@@ -75,6 +75,7 @@ pub(super) fn go_on(
     let (volts_max, watts_max) = match &begun.terms {
         RunTerms::Identify(start) => (start.volts_max, start.coil_watts_max),
         RunTerms::PickUp(start) => (start.volts_max, start.coil_watts_max),
+        RunTerms::Board(start) => (start.plan.supply.volts, start.plan.supply.watts_max),
         _ => (0.0, 0.0),
     };
     let mut supply = NamedSupply::find(terms.drive.as_deref(), &meter, volts_max, watts_max)?;

@@ -17,6 +17,8 @@ pub struct Program {
     lines: Receiver<String>,
     complaints: Receiver<String>,
     words: String,
+    /// Its data folder: a history of its own, never the user's.
+    _data: tempfile::TempDir,
 }
 
 /// What a process left behind.
@@ -37,6 +39,8 @@ impl Program {
         command.args(words).env_remove("RUST_LOG").env("TZ", "UTC");
         // Nobody's settings.
         command.env("XDG_CONFIG_HOME", concat!(env!("CARGO_MANIFEST_DIR"), "/no-settings"));
+        let data = tempfile::tempdir().expect("a temporary folder");
+        command.env("COILMARK_DATA", data.path());
         command.stdin(Stdio::piped()).stdout(Stdio::piped()).stderr(Stdio::piped());
         let mut child = command.spawn().expect("the program starts");
         let stdin = child.stdin.take();
@@ -58,7 +62,7 @@ impl Program {
             let _ = text_out.send(String::from_utf8_lossy(&bytes).into_owned());
         });
         let words: Vec<_> = words.iter().map(|w| w.as_ref().to_string_lossy()).collect();
-        Self { child, stdin, lines, complaints, words: words.join(" ") }
+        Self { child, stdin, lines, complaints, words: words.join(" "), _data: data }
     }
 
     /// Runs it to its end with nothing on its input.

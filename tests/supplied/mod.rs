@@ -5,7 +5,7 @@
 #![allow(dead_code, reason = "each test program uses its own part of this")]
 
 use super::program::{Ended, Job, Program, bench, relay};
-use coilmark::bench::{Bench, Served};
+use coilmark::bench::{Bench, Part, Served};
 use coilmark::event::{Answer, Ask};
 use serde_json::Value;
 
@@ -26,17 +26,26 @@ impl Station {
     /// An identification of this part.
     pub fn with(name: &str, supply: impl Fn(&Bench) -> Served) -> Self {
         let pins: Vec<String> = relay(name).pins.iter().map(ToString::to_string).collect();
-        Self::of(name, supply, &["identify", "--pins", &pins.join(",")])
+        Self::of(relay(name), supply, &["identify", "--pins", &pins.join(",")])
     }
 
     /// Pick-up and drop-out of the changeover on five pins.
     pub fn ramps() -> Self {
         let words = ["pickup", "--coil", "2,5", "--contact", "1,3", "--rated-volts", "12"];
-        Self::of("changeover_1_pole", |bench| bench.serve_supply_pty(None).unwrap(), &words)
+        let part = relay("changeover_1_pole");
+        Self::of(part, |bench| bench.serve_supply_pty(None).unwrap(), &words)
     }
 
-    fn of(name: &str, supply: impl Fn(&Bench) -> Served, words: &[&str]) -> Self {
-        let bench = bench(relay(name));
+    /// Tests of this relay board, with these further words.
+    pub fn boards(name: &str, words: &[&str]) -> Self {
+        let file = format!("{}/fixtures/boards/sim/{name}.toml", env!("CARGO_MANIFEST_DIR"));
+        let part = Part::parse(&std::fs::read_to_string(file).unwrap(), name).unwrap();
+        let words = [&["board", "--plan", "changeover-12v"], words].concat();
+        Self::of(part, |bench| bench.serve_supply_pty(None).unwrap(), &words)
+    }
+
+    fn of(part: Part, supply: impl Fn(&Bench) -> Served, words: &[&str]) -> Self {
+        let bench = bench(part);
         let meter = bench.serve_pty(None).unwrap();
         let (supply, job) = (supply(&bench), Job::new());
         let links = ["--meter", &meter.link(), "--drive", &supply.link(), "--job", &job.word()];
