@@ -129,7 +129,9 @@ fn capability(amounts: &[Amount]) -> Rows {
             number(a.deviation),
             index(a.cp),
             index(a.cpk),
-            a.cpk.map_or("-".into(), |[_, low, high]| format!("{low:.2} and {high:.2}")),
+            a.cpk.map_or(a.why_none.unwrap_or("-").into(), |[_, low, high]| {
+                format!("{low:.2} and {high:.2}")
+            }),
         ]
     }));
     rows
@@ -139,7 +141,7 @@ fn drift(amounts: &[Amount]) -> Rows {
     let mut rows = heading(&["check", "n", "mean", "per 30 days", "between", "it drifts"]);
     rows.extend(amounts.iter().map(|a| {
         let (slope, between, says) = match a.drift_per_30_days {
-            None => ("-".into(), "-".into(), "cannot tell"),
+            None => ("-".into(), "-".into(), a.why_none.unwrap_or("cannot tell")),
             Some([slope, half]) => (
                 format!("{slope:+.3e} {}", a.unit),
                 format!("{:+.3e} and {:+.3e}", slope - half, slope + half),

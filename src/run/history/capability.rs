@@ -1,6 +1,7 @@
 //! A check's daily tallies -> its capability and its drift. Days become numbers, so that a slope
 //! has a unit: per day as worked out, per 30 days as shown. What stands in the archive is joined
-//! here with the arithmetic of the metrology room.
+//! here with the arithmetic of the metrology room. A pair that must be open has a value only where it
+//! leaks, so that its values are not the production's, and no index is made of them.
 
 use crate::archive::Measured;
 use crate::metrology::{Capability, Tolerance, Trend};
@@ -35,7 +36,12 @@ pub(super) struct Amount {
     pub(super) cpk: Option<[f64; 3]>,
     /// Slope in units per 30 days, and the half-width of its confidence interval.
     pub(super) drift_per_30_days: Option<[f64; 2]>,
+    /// Why there is neither index nor drift whatever the values are.
+    pub(super) why_none: Option<&'static str>,
 }
+
+/// Said of a pair that must be open.
+const OPEN: &str = "none: open has no value";
 
 impl Amount {
     pub(super) fn of(measured: &Measured, confidence: f64) -> Self {
@@ -44,11 +50,13 @@ impl Amount {
             let Some(x) = day_number(&day.day) else { continue };
             trend.push_lot(x, day.count, day.mean, day.squares, (day.least, day.most));
         }
+        let why_none = is_of_open_pairs(measured).then_some(OPEN);
         let tolerance = Tolerance { lower: measured.lower, upper: measured.upper };
         let (mean, deviation) = (trend.mean(), trend.deviation());
-        let capability = mean.zip(deviation).and_then(|(mean, deviation)| {
-            Capability::of(trend.count(), mean, deviation, &tolerance, confidence)
-        });
+        let capability =
+            mean.zip(deviation).filter(|_| why_none.is_none()).and_then(|(mean, deviation)| {
+                Capability::of(trend.count(), mean, deviation, &tolerance, confidence)
+            });
         let cp = capability.and_then(|c| Some([c.cp?, c.cp_between?.low, c.cp_between?.high]));
         Self {
             plan: measured.plan.clone(),
@@ -65,9 +73,16 @@ impl Amount {
             cpk: capability.map(|c| [c.cpk, c.cpk_between.low, c.cpk_between.high]),
             drift_per_30_days: trend
                 .slope(confidence)
+                .filter(|_| why_none.is_none())
                 .map(|(slope, half)| [30.0 * slope, 30.0 * half]),
+            why_none,
         }
     }
+}
+
+/// Of all that a plan can ask for, only pairs that must be open have ohms with no upper limit.
+fn is_of_open_pairs(measured: &Measured) -> bool {
+    measured.unit == "ohm" && measured.lower.is_some() && measured.upper.is_none()
 }
 
 /// Days since 1970-01-01 of a day as `2026-11-25`; `None` where it is none.
@@ -80,6 +95,40 @@ pub(super) fn day_number(day: &str) -> Option<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    fn measured(lower: Option<f64>, upper: Option<f64>) -> Measured {
+        let day = |day: &str, mean: f64| crate::archive::Daily {
+            day: day.into(),
+            count: 20,
+            mean,
+            squares: 1e9,
+            least: mean - 1e4,
+            most: mean + 1e4,
+        };
+        let text = String::new;
+        let days = vec![day("2026-11-01", 2e6), day("2026-11-02", 3e6), day("2026-11-03", 4e6)];
+        Measured {
+            plan: text(),
+            revision: text(),
+            check: text(),
+            unit: "ohm".into(),
+            lower,
+            upper,
+            days,
+        }
+    }
+
+    #[test]
+    fn leaks_of_pairs_that_must_be_open_have_no_index_and_no_drift() {
+        let open = Amount::of(&measured(Some(1e6), None), 0.95);
+        assert_eq!((open.cp, open.cpk, open.drift_per_30_days), (None, None, None));
+        assert_eq!((open.count, open.why_none), (60, Some(OPEN)));
+        for (lower, upper) in [(Some(1e6), Some(9e6)), (None, Some(9e6))] {
+            let other = Amount::of(&measured(lower, upper), 0.95);
+            assert!(other.cpk.is_some() && other.drift_per_30_days.is_some());
+            assert_eq!(other.why_none, None);
+        }
+    }
 
     #[test]
     fn days_are_counted_from_1970() {
