@@ -1,7 +1,7 @@
 //! A check's daily tallies -> its capability and its drift. Days become numbers, so that a slope
 //! has a unit: per day as worked out, per 30 days as shown. What stands in the archive is joined
-//! here with the arithmetic of the metrology room. A pair that must be open has a value only where it
-//! leaks, so that its values are not the production's, and no index is made of them.
+//! here with the arithmetic of the metrology room. A pair that must be open has a value only where
+//! it leaks, so that its values are not the production's, and no index is made of them.
 
 use crate::archive::Measured;
 use crate::metrology::{Capability, Tolerance, Trend};
