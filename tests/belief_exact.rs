@@ -4,53 +4,18 @@
 
 #![allow(clippy::unwrap_used, reason = "in a test a panic is the finding")]
 
+#[allow(dead_code, reason = "each program uses its own part of the hands")]
+#[path = "belief_hands/mod.rs"]
+mod belief_hands;
+
+use belief_hands::parts::labellings;
 use coilmark::event::Form;
 use coilmark::relay::{
-    Belief, Channel, Coil, Family, Footprint, Group, Look, Pair, Partition, Pole, Posterior, Prior,
-    Seen, Status, Touch, Weights,
+    Belief, Channel, Family, Footprint, Group, Look, Pair, Partition, Posterior, Prior, Seen,
+    Status, Touch, Weights,
 };
 use proptest::prelude::*;
-use std::collections::{BTreeMap, BTreeSet};
-
-/// Deals pins, in this order, into the groups of a family.
-fn dealt(order: &[usize], family: &Family) -> Partition {
-    let mut left = order.iter().copied();
-    let mut take = |count: u8| -> Vec<usize> { left.by_ref().take(usize::from(count)).collect() };
-    let mut partition = Partition::default();
-    for group in family.groups() {
-        match *group {
-            Group::Coil(a, b) => partition.coils.push(Coil { sides: vec![take(a), take(b)] }),
-            Group::TappedCoil => {
-                partition.coils.push(Coil { sides: vec![take(1), take(1), take(1)] });
-            }
-            Group::Contact { form, common, nc, no } => {
-                let (common, nc, no) = (take(common), take(nc), take(no));
-                partition.poles.push(Pole { form, common, nc, no });
-            }
-            Group::Joined(pins) => partition.joined.push(take(pins)),
-        }
-    }
-    partition.spares = left.collect();
-    partition.in_order()
-}
-
-fn permutations(pins: usize) -> Vec<Vec<usize>> {
-    (0..pins).fold(vec![vec![]], |orders, pin| {
-        let insert = |order: Vec<usize>| {
-            (0..=order.len()).map(move |at| {
-                let mut longer = order.clone();
-                longer.insert(at, pin);
-                longer
-            })
-        };
-        orders.into_iter().flat_map(insert).collect()
-    })
-}
-
-/// All labellings of a family.
-fn labellings(pins: usize, family: &Family) -> BTreeSet<Partition> {
-    permutations(pins).iter().map(|order| dealt(order, family)).collect()
-}
+use std::collections::BTreeMap;
 
 /// All partitions of a prior with their prior probability, listed.
 fn listed(pins: usize, families: &[(Family, f64)]) -> Vec<(Family, Partition, f64)> {
@@ -202,7 +167,7 @@ fn layouts_are_mixed_in_exactly() {
     let footprint: Footprint = "2-1-2".parse().unwrap();
     let prior = Prior::only(5, families).with_footprint(&footprint);
     // What the layouts are is read off the prior itself: what is believed beyond the free share.
-    let start = Belief::new(&prior).marginals();
+    let start = Belief::new(&prior).posterior();
     assert!(start.entropy_bits < 6.0, "there are layouts: {}", start.entropy_bits);
     let layouts: Vec<(Partition, f64)> = prior.layouts().to_vec();
     let mixed: Vec<(Family, Partition, f64)> = free

@@ -1,6 +1,6 @@
 //! Numbers for sums over partitions. The same recursion runs over three of them: plain `f64`
 //! while its range suffices, [`Wide`] when hundreds of contradictory touches would underflow it,
-//! and [`Best`], whose sum is the larger one, for the most probable partition.
+//! and [`Best`] of either, whose sum is the larger one, for the most probable partition.
 
 /// A quantity that can be added up over alternatives and multiplied over parts.
 pub(super) trait Amount: Copy {
@@ -10,6 +10,8 @@ pub(super) trait Amount: Copy {
     const ONE: Self;
     /// The amount whose natural logarithm this is.
     fn from_ln(ln: f64) -> Self;
+    /// The amount that a plain number is.
+    fn of(number: f64) -> Self;
     /// Its natural logarithm.
     fn ln(self) -> f64;
     /// This or that.
@@ -22,11 +24,12 @@ pub(super) trait Amount: Copy {
     fn over(self, other: Self) -> Self;
     /// As a plain number; beyond the range of one, nothing or infinity.
     fn plain(self) -> f64;
+    /// A number that is larger for the larger of two.
+    fn rank(self) -> f64;
     /// The larger of two.
-    fn larger(self, other: Self) -> Self;
-    /// Its square root.
-    fn root(self) -> Self {
-        Self::from_ln(self.ln() / 2.0)
+    #[inline]
+    fn larger(self, other: Self) -> Self {
+        if other.rank() > self.rank() { other } else { self }
     }
 }
 
@@ -36,6 +39,10 @@ impl Amount for f64 {
 
     fn from_ln(ln: f64) -> Self {
         ln.exp()
+    }
+
+    fn of(number: f64) -> Self {
+        number
     }
 
     fn ln(self) -> f64 {
@@ -66,12 +73,9 @@ impl Amount for f64 {
         self
     }
 
-    fn larger(self, other: Self) -> Self {
-        self.max(other)
-    }
-
-    fn root(self) -> Self {
-        self.sqrt()
+    #[inline]
+    fn rank(self) -> f64 {
+        self
     }
 }
 
@@ -112,6 +116,10 @@ impl Amount for Wide {
         let steps = (ln / (256.0 * std::f64::consts::LN_2)).trunc().clamp(-1e12, 1e12);
         let fraction = (ln - steps * 256.0 * std::f64::consts::LN_2).exp();
         Self { fraction, exponent: steps as i64 * 256 }.settled()
+    }
+
+    fn of(number: f64) -> Self {
+        Self { fraction: number, exponent: 0 }.settled()
     }
 
     fn ln(self) -> f64 {
@@ -155,51 +163,56 @@ impl Amount for Wide {
         self.share_of(Self::ONE)
     }
 
-    fn larger(self, other: Self) -> Self {
-        if other.ln() > self.ln() { other } else { self }
+    fn rank(self) -> f64 {
+        self.ln()
     }
 }
 
-/// A natural logarithm, of which the larger one counts.
-#[derive(Clone, Copy, Debug, PartialEq, PartialOrd)]
-pub(super) struct Best(pub f64);
+/// An amount of which, over alternatives, the largest counts instead of the sum.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Best<A>(pub A);
 
-impl Amount for Best {
-    const ZERO: Self = Self(f64::NEG_INFINITY);
-    const ONE: Self = Self(0.0);
+impl<A: Amount> Amount for Best<A> {
+    const ZERO: Self = Self(A::ZERO);
+    const ONE: Self = Self(A::ONE);
 
     fn from_ln(ln: f64) -> Self {
-        Self(ln)
+        Self(A::from_ln(ln))
+    }
+
+    fn of(number: f64) -> Self {
+        Self(A::of(number))
     }
 
     fn ln(self) -> f64 {
-        self.0
+        self.0.ln()
     }
 
     #[inline]
     fn plus(self, other: Self) -> Self {
-        if other.0 > self.0 { other } else { self }
+        self.larger(other)
     }
 
     #[inline]
     fn times(self, other: Self) -> Self {
-        Self(self.0 + other.0)
+        Self(self.0.times(other.0))
     }
 
     fn share_of(self, whole: Self) -> f64 {
-        (self.0 - whole.0).exp()
+        self.0.share_of(whole.0)
     }
 
     fn over(self, other: Self) -> Self {
-        Self(self.0 - other.0)
+        Self(self.0.over(other.0))
     }
 
     fn plain(self) -> f64 {
-        self.0.exp()
+        self.0.plain()
     }
 
-    fn larger(self, other: Self) -> Self {
-        self.plus(other)
+    #[inline]
+    fn rank(self) -> f64 {
+        self.0.rank()
     }
 }
 

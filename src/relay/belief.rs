@@ -7,11 +7,11 @@ use super::amount::{Amount, Best, Wide};
 use super::candidates::{Candidates, MOST};
 use super::evidence::{Status, Weights};
 use super::family::Family;
-use super::masks::members;
-use super::model::{Amounts, Model};
+use super::lattice::{Kind, Says};
+use super::model::{Amounts, Inside, Model};
 use super::pair::Pair;
 use super::partition::Partition;
-use super::posterior::{CANDIDATES, Marginals, Posterior};
+use super::posterior::{CANDIDATES, Posterior};
 use super::prior::Prior;
 use super::ways::Ways;
 use std::sync::Arc;
@@ -44,6 +44,9 @@ struct Layout {
 /// No product over a partition may go further from 1 than `e` to this power in plain `f64`, so
 /// that the prior and the sum of many still fit beside it.
 const REACH: f64 = 550.0;
+
+/// With less entropy than this the sums of the free model lead straight to the best candidates.
+const FEW_BITS: f64 = 6.0;
 
 /// What weighs less than this share of everything cannot move a probability that one can see.
 const NOTHING: f64 = 1e-16;
@@ -125,43 +128,70 @@ impl Belief {
         Family::new(self.model.kinds().map(|kind| kind.group))
     }
 
-    /// Pair marginals, families and entropy.
+    /// What is believed now.
     #[must_use]
-    pub fn marginals(&self) -> Marginals {
+    pub fn posterior(&self) -> Posterior {
         match &self.ways {
             Some(ways) => self.sum(ways),
             None => self.sum(&Ways::<Wide>::of(&self.model, &self.pair_amounts())),
         }
     }
 
-    /// Everything, with the most probable partitions.
-    #[must_use]
-    pub fn posterior(&self) -> Posterior {
-        let marginals = self.marginals();
-        let candidates = self.candidates(&marginals);
-        let Marginals { pins, pairs, families, entropy_bits, .. } = marginals;
-        let best = candidates.first().cloned().unwrap_or_default();
-        Posterior { pins, pairs, best, candidates, families, entropy_bits }
+    /// The five most probable partitions with their exact posterior, best first. While little is
+    /// known, many are nearly as probable, and only their own sums tell which is first; later the
+    /// sums that are there already lead to them.
+    fn candidates<A: Amount>(
+        &self,
+        ways: &Ways<A>,
+        sums: (&Amounts<A>, &Inside<A>),
+        summed: &Summed,
+        entropy_bits: f64,
+    ) -> Vec<(Partition, f64)> {
+        let model = &*self.model;
+        if entropy_bits < FEW_BITS {
+            let one = |kind, rank, way| ways.one(model, kind, rank, way);
+            let mut led = Candidates::new(model, one, sums, self.bounds(summed), MOST).impatient();
+            let found = self.most_probable(&mut led, summed.ln_total);
+            if !led.gave_up() {
+                return found;
+            }
+        }
+        let amounts = ways.best(model);
+        let inside = model.inside(&amounts);
+        let one = |kind, rank, way| Best(ways.one(model, kind, rank, way));
+        // Those that are layouts too are passed over.
+        let wanted = (CANDIDATES + self.layouts.len()).min(MOST);
+        let mut led = Candidates::new(model, one, (&amounts, &inside), self.bounds(summed), wanted);
+        self.most_probable(&mut led, summed.ln_total)
     }
 
-    /// The five most probable partitions with their exact posterior, best first. `marginals` are
-    /// this belief's own.
-    #[must_use]
-    pub fn candidates(&self, marginals: &Marginals) -> Vec<(Partition, f64)> {
-        let share = |ln: f64| (ln - marginals.ln_total).exp();
-        let laid = self.layouts.iter().map(|layout| {
-            let ln = self.ln_amount(layout);
-            (layout.partition.clone(), share(ln + layout.ln_prior) + share(ln + layout.ln_free))
-        });
-        let mut found: Vec<(Partition, f64)> = laid.collect();
-        found.sort_by(|a, b| b.1.total_cmp(&a.1));
-        found.truncate(CANDIDATES);
-        let pair_amounts: Vec<[Best; 5]> = self.pair_amounts();
-        let best = match &self.ways {
-            Some(ways) => ways.best(&self.model),
-            None => Ways::of(&self.model, &pair_amounts).sums(&self.model),
-        };
-        for (partition, ln) in Candidates::new(&self.model, &pair_amounts, best).take(MOST) {
+    /// What no partition of each family amounts to more than: the family, and a hair for rounding.
+    fn bounds<A: Amount>(&self, summed: &Summed) -> impl Iterator<Item = A> {
+        let all = A::from_ln(summed.ln_total - self.ln_free_share + 1e-6);
+        summed.families.iter().map(move |share| A::of(*share).times(all))
+    }
+
+    /// Layouts and the partitions of the free model, which come in falling order, together.
+    fn most_probable(
+        &self,
+        free: &mut impl Iterator<Item = (Partition, f64)>,
+        ln_total: f64,
+    ) -> Vec<(Partition, f64)> {
+        let share = |ln: f64| (ln - ln_total).exp();
+        let mut laid: Vec<(usize, f64)> = self
+            .layouts
+            .iter()
+            .map(|layout| {
+                let ln = self.ln_amount(layout);
+                share(ln + layout.ln_prior) + share(ln + layout.ln_free)
+            })
+            .enumerate()
+            .collect();
+        laid.sort_by(|a, b| b.1.total_cmp(&a.1));
+        laid.truncate(CANDIDATES);
+        let named = |(at, p): (usize, f64)| (self.layouts[at].partition.clone(), p);
+        let mut found: Vec<(Partition, f64)> = laid.into_iter().map(named).collect();
+        for (partition, ln) in free.take(MOST) {
             let p = share(ln + self.ln_free_share);
             if found.get(CANDIDATES - 1).is_some_and(|last| last.1 >= p) {
                 break;
@@ -203,32 +233,25 @@ impl Belief {
         statuses.map(|(&status, odds)| odds[status as usize]).sum()
     }
 
-    /// Pair marginals alone.
+    /// Per pair the probability of each status, without the rest.
     pub(super) fn pairs(&self) -> Vec<[f64; 5]> {
+        fn of<A: Amount>(belief: &Belief, ways: &Ways<A>) -> Vec<[f64; 5]> {
+            let amounts = ways.sums(&belief.model);
+            let inside = belief.model.inside(&amounts);
+            belief.summed(ways, &amounts, &inside).all_pairs(belief)
+        }
         match &self.ways {
-            Some(ways) => self.summed(ways, 1.0).all_pairs(self),
-            None => {
-                let ways = Ways::<Wide>::of(&self.model, &self.pair_amounts());
-                self.summed(&ways, 1.0).all_pairs(self)
-            }
+            Some(ways) => of(self, ways),
+            None => of(self, &Ways::<Wide>::of(&self.model, &self.pair_amounts())),
         }
     }
 
-    /// Pair marginals of the square root of the posterior, scaled to sum to 1. There an alternative
-    /// of one in a million still counts for a thousandth: it shows where doubt is left.
-    pub(super) fn doubt(&self) -> Vec<[f64; 5]> {
-        match &self.ways {
-            Some(ways) => self.summed(&ways.root(), 0.5).all_pairs(self),
-            None => {
-                let ways = Ways::<Wide>::of(&self.model, &self.pair_amounts());
-                self.summed(&ways.root(), 0.5).all_pairs(self)
-            }
-        }
-    }
-
-    fn sum<A: Amount>(&self, ways: &Ways<A>) -> Marginals {
-        let summed = self.summed(ways, 1.0);
-        let entropy = self.entropy(&summed);
+    fn sum<A: Amount>(&self, ways: &Ways<A>) -> Posterior {
+        let amounts = ways.sums(&self.model);
+        let inside = self.model.inside(&amounts);
+        let summed = self.summed(ways, &amounts, &inside);
+        let entropy_bits = self.entropy(&summed).max(0.0) / std::f64::consts::LN_2;
+        let candidates = self.candidates(ways, (&amounts, &inside), &summed, entropy_bits);
         let mut shares = summed.families.clone();
         for (layout, share) in self.layouts.iter().zip(&summed.layouts) {
             if let Some(sum) = layout.end.and_then(|end| shares.get_mut(end)) {
@@ -238,35 +261,34 @@ impl Belief {
         let ends = self.model.ends.iter().zip(shares);
         let mut families: Vec<(Family, f64)> =
             ends.map(|(end, share)| (end.family.clone(), share)).collect();
-        families.sort_by(|a, b| b.1.total_cmp(&a.1));
-        Marginals {
+        families.sort_unstable_by(|a, b| b.1.total_cmp(&a.1).then_with(|| a.0.cmp(&b.0)));
+        Posterior {
             pins: self.pins(),
-            families,
-            entropy_bits: entropy.max(0.0) / std::f64::consts::LN_2,
-            ln_total: summed.ln_total,
             pairs: summed.all_pairs(self),
+            best: candidates.first().cloned().unwrap_or_default(),
+            candidates,
+            families,
+            entropy_bits,
         }
     }
 
-    /// Sums over everything, with `ways` raised to this power already.
-    fn summed<A: Amount>(&self, ways: &Ways<A>, power: f64) -> Summed {
+    /// Sums over everything.
+    fn summed<A: Amount>(
+        &self,
+        ways: &Ways<A>,
+        amounts: &Amounts<A>,
+        inside: &Inside<A>,
+    ) -> Summed {
         let model = &*self.model;
-        let amounts = ways.sums(model);
-        let inside = model.inside(&amounts);
-        let around = model.outside(&amounts, &inside, power);
-        let totals = model.totals(&inside, power);
-        let free_share = A::from_ln(self.ln_free_share * power);
+        let (around, totals) = model.outside(amounts, inside);
+        let free_share = A::from_ln(self.ln_free_share);
         let free = totals.iter().fold(A::ZERO, |sum, &each| sum.plus(each)).times(free_share);
-        let laid = self
-            .layouts
-            .iter()
-            .map(|layout| A::from_ln((self.ln_amount(layout) + layout.ln_prior) * power));
+        let laid =
+            self.layouts.iter().map(|layout| A::from_ln(self.ln_amount(layout) + layout.ln_prior));
         let laid: Vec<A> = laid.collect();
         let total = laid.iter().fold(free, |sum, &each| sum.plus(each));
-        // Of a root only the rough shape is wanted.
-        let nothing = if power < 1.0 { 1e-6 } else { NOTHING };
         let mut pairs = vec![[0.0; 5]; self.ln_odds.len()];
-        self.spread(ways, &amounts, &around, (free_share, total, nothing), &mut pairs);
+        self.spread(ways, amounts, &around, (free_share, total), &mut pairs);
         Summed {
             pairs,
             families: totals.iter().map(|t| t.times(free_share).share_of(total)).collect(),
@@ -281,38 +303,31 @@ impl Belief {
         ways: &Ways<A>,
         amounts: &Amounts<A>,
         around: &Amounts<A>,
-        (free_share, total, nothing): (A, A, f64),
+        (free_share, total): (A, A),
         pairs: &mut [[f64; 5]],
     ) {
         let model = &*self.model;
+        let share = free_share.over(total);
         let contacts = model.contacts.kinds.len();
+        // Both are used again and again, so that they grow once.
+        let (mut groups, mut columns) = (Vec::new(), Vec::new());
         for (number, kind) in model.kinds().enumerate() {
             let (amounts, around) = if number < contacts {
                 (&amounts.contacts[kind.size], &around.contacts[kind.size])
             } else {
                 (&amounts.extras[kind.size], &around.extras[kind.size])
             };
-            let mut local = vec![0.0; 5 * Pair::count(kind.size)];
-            let per_way = kind.cells.len() / kind.arrangements.len();
-            for (rank, &mask) in model.masks.lists[kind.size].iter().enumerate() {
+            groups.clear();
+            groups.extend((0..model.masks.lists[kind.size].len()).filter_map(|rank| {
                 let at = rank * kind.slots + kind.slot;
-                let around = around[at].times(free_share).over(total);
-                if around.times(amounts[at]).plain() < nothing {
-                    continue;
-                }
-                local.fill(0.0);
-                let ways = ways.on(number, rank, kind.arrangements.len());
-                for (cells, amount) in kind.cells.chunks_exact(per_way.max(1)).zip(ways) {
-                    let p = amount.times(around).plain();
-                    cells.iter().for_each(|&cell| local[usize::from(cell)] += p);
-                }
-                let pins = members(mask).0;
-                for (pair, of) in Pair::all(kind.size).zip(local.chunks_exact(5)) {
-                    let [a, b] = [pair.lo(), pair.hi()].map(|pin| usize::from(pins[pin]));
-                    let sums = &mut pairs[Pair::ordered(a, b).index()];
-                    sums.iter_mut().zip(of).for_each(|(sum, p)| *sum += p);
-                }
-            }
+                let around = around[at].times(share);
+                (around.times(amounts[at]).plain() >= NOTHING).then(|| Placed {
+                    pairs: model.pairs(kind.size, rank),
+                    around,
+                    ways: ways.on(number, rank, kind.arrangements.len()),
+                })
+            }));
+            spread_kind(kind, &groups, &mut columns, pairs);
         }
     }
 
@@ -334,6 +349,49 @@ impl Belief {
             entropy += weighted(free, free.ln()) - weighted(both, both.ln());
         }
         entropy
+    }
+}
+
+/// So many groups of a kind are summed at once, side by side.
+const ABREAST: usize = 16;
+
+/// A group of a kind on some pins.
+struct Placed<'a, A> {
+    /// The indices of its pairs.
+    pairs: &'a [u8],
+    /// The amount of what goes with it.
+    around: A,
+    /// The amounts of its arrangements.
+    ways: &'a [A],
+}
+
+/// Adds how probable groups of one kind make the statuses of their pairs. `columns` is room to work
+/// in.
+fn spread_kind<A: Amount>(
+    kind: &Kind,
+    groups: &[Placed<A>],
+    columns: &mut Vec<[A; ABREAST]>,
+    pairs: &mut [[f64; 5]],
+) {
+    columns.resize(kind.arrangements.len(), [A::ZERO; ABREAST]);
+    for groups in groups.chunks(ABREAST) {
+        for (lane, group) in groups.iter().enumerate() {
+            for (column, way) in columns.iter_mut().zip(group.ways) {
+                column[lane] = way.times(group.around);
+            }
+        }
+        for (pair, Says(says)) in kind.says.iter().enumerate() {
+            for (status, numbers) in says {
+                let mut lanes = [A::ZERO; ABREAST];
+                for &number in numbers {
+                    let column = &columns[usize::from(number)];
+                    lanes.iter_mut().zip(column).for_each(|(lane, &way)| *lane = lane.plus(way));
+                }
+                for (group, lane) in groups.iter().zip(lanes) {
+                    pairs[usize::from(group.pairs[pair])][*status as usize] += lane.plain();
+                }
+            }
+        }
     }
 }
 

@@ -1,9 +1,10 @@
-//! The most probable partitions, one after the other, exactly. The sums of [`super::model`], run
-//! with [`Best`], say how good the best way to build any set of pins is; a search from the
-//! complete part backwards that always follows the best promise meets the partitions in falling
-//! order.
+//! The most probable partitions, one after the other, exactly. The sums of [`super::model`] say
+//! how much the ways to build any set of pins amount to; a search from the complete part
+//! backwards that always follows the largest promise meets the partitions in falling order. Run
+//! with [`super::amount::Best`] a promise is what the best way reaches; run with plain sums it is
+//! only more than that, so the search may give up.
 
-use super::amount::Best;
+use super::amount::Amount;
 use super::lattice::Lattice;
 use super::masks::subsets;
 use super::model::{Amounts, End, Inside, Model};
@@ -14,14 +15,23 @@ use std::collections::BinaryHeap;
 /// More than this many are never asked for.
 pub(super) const MOST: usize = 32;
 
+/// So many steps without an end, and the search gives up.
+const STEPS_MOST: usize = 400;
+
 /// An iterator over partitions with their ln amount, best first, at most [`MOST`].
-pub(super) struct Candidates<'a> {
+pub(super) struct Candidates<'a, A, F> {
     model: &'a Model,
-    pair_amounts: &'a [[Best; 5]],
-    amounts: Amounts<Best>,
-    inside: Inside<Best>,
-    open: BinaryHeap<Node>,
+    /// The amount of one arrangement: kind, rank of its pins, number.
+    one: F,
+    amounts: &'a Amounts<A>,
+    inside: &'a Inside<A>,
+    open: BinaryHeap<Node<A>>,
     chosen: Vec<Chosen>,
+    /// No partition that is not under an open node has a larger rank.
+    left_out: f64,
+    /// Steps until it gives up; without, it goes on to the end.
+    steps_left: Option<usize>,
+    gave_up: bool,
 }
 
 /// A group that was taken, and the one taken before it.
@@ -35,9 +45,9 @@ struct Chosen {
 
 /// A partition of which some groups are chosen.
 #[derive(Clone, Copy)]
-struct Node {
-    promise: f64,
-    so_far: f64,
+struct Node<A> {
+    promise: A,
+    so_far: A,
     /// Pins and state of the contacts that are still to be chosen.
     contacts: (u16, usize),
     /// Pins and state of the extras; level, as long as it is open which pins they take.
@@ -46,38 +56,70 @@ struct Node {
     chosen: Option<usize>,
 }
 
-impl<'a> Candidates<'a> {
-    /// Over the partitions of `model`, with ln amounts per group, and per pair and status.
-    pub fn new(model: &'a Model, pair_amounts: &'a [[Best; 5]], amounts: Amounts<Best>) -> Self {
-        let inside = model.inside(&amounts);
-        let mut starts: Vec<Node> = Vec::new();
-        for alike in model.ends_by_level() {
-            let extras: Vec<usize> = alike.iter().map(|end| model.extra(end.extras)).collect();
-            for (mask, built, others) in model.rows(alike[0].contacts.0, &inside) {
-                for (end, &extra) in alike.iter().zip(&extras) {
-                    let promise = end.ln_each + built[end.contacts.1].0 + others[extra].0;
-                    let least = starts.get(MOST - 1).map_or(f64::NEG_INFINITY, |node| node.promise);
-                    if promise > least {
-                        let at = starts.partition_point(|node| node.promise >= promise);
-                        starts.insert(at, Node::start(end, mask, model, promise));
-                        starts.truncate(MOST);
-                    }
+impl<'a, A: Amount, F: Fn(usize, usize, usize) -> A> Candidates<'a, A, F> {
+    /// Over the partitions of `model`, with the amounts of arrangements, of groups, and of all
+    /// that can be built. `bounds` are amounts that no partition of each family exceeds; the
+    /// first `wanted` partitions are surely met.
+    pub fn new(
+        model: &'a Model,
+        one: F,
+        (amounts, inside): (&'a Amounts<A>, &'a Inside<A>),
+        bounds: impl Iterator<Item = A>,
+        wanted: usize,
+    ) -> Self {
+        let mut starts: Vec<Node<A>> = Vec::with_capacity(wanted + 1);
+        let mut left_out = f64::NEG_INFINITY;
+        let mut families: Vec<(&End, f64)> =
+            model.ends.iter().zip(bounds).map(|(end, bound)| (end, bound.rank())).collect();
+        families.sort_unstable_by(|a, b| b.1.total_cmp(&a.1));
+        for (end, bound) in families {
+            let least = |starts: &[Node<A>]| {
+                starts.get(wanted - 1).map_or(f64::NEG_INFINITY, |node| node.promise.rank())
+            };
+            if bound < least(&starts) {
+                left_out = left_out.max(bound);
+                break;
+            }
+            let (each, extra) = (A::from_ln(end.ln_each), model.extra(end.extras));
+            for (mask, built, others) in model.rows(end.contacts.0, inside) {
+                let promise = each.times(built[end.contacts.1]).times(others[extra]);
+                if promise.rank() <= least(&starts) {
+                    left_out = left_out.max(promise.rank());
+                    continue;
+                }
+                let at = starts.partition_point(|node| node.promise.rank() >= promise.rank());
+                starts.insert(at, Node::start(end, mask, model, promise));
+                if let Some(dropped) = starts.get(wanted) {
+                    left_out = left_out.max(dropped.promise.rank());
+                    starts.truncate(wanted);
                 }
             }
         }
-        let open = starts.into_iter().collect();
-        Self { model, pair_amounts, amounts, inside, open, chosen: Vec::new() }
+        let mut open = BinaryHeap::with_capacity(STEPS_MOST);
+        open.extend(starts);
+        let (chosen, steps_left, gave_up) = (Vec::with_capacity(STEPS_MOST), None, false);
+        Self { model, one, amounts, inside, open, chosen, left_out, steps_left, gave_up }
     }
 
-    fn expand(&mut self, node: Node) {
+    /// The same, but it gives up after [`STEPS_MOST`] steps, or when a partition may have been left
+    /// out: where promises are no more than upper bounds, the way can be long.
+    pub fn impatient(mut self) -> Self {
+        self.steps_left = Some(STEPS_MOST);
+        self
+    }
+
+    /// Whether it ended although there may be more.
+    pub fn gave_up(&self) -> bool {
+        self.gave_up
+    }
+
+    fn expand(&mut self, node: Node<A>) {
         let model = self.model;
         if let Some(level) = node.open_level {
-            let contacts = node.promise - node.so_far - self.anywhere(node.extras, level);
-            let width = model.extras.levels[level].width();
+            let contacts = self.of_contacts(node.contacts);
             for pins in subsets(node.extras.0, level) {
-                let at = model.masks.rank(pins) * width + node.extras.1;
                 let extras = (pins, node.extras.1);
-                let promise = node.so_far + contacts + self.inside.extras[level][at].0;
+                let promise = node.so_far.times(contacts).times(self.of_extras(extras));
                 self.open.push(Node { promise, extras, open_level: None, ..node });
             }
         } else if node.contacts.0 != 0 {
@@ -87,39 +129,46 @@ impl<'a> Candidates<'a> {
         }
     }
 
-    /// The best that extras can be anywhere on these pins.
-    fn anywhere(&self, (pins, state): (u16, usize), level: usize) -> f64 {
-        let states = self.inside.anywhere.len() >> self.model.masks.pins;
-        self.inside.anywhere[usize::from(pins) * states + self.model.extra((level, state))].0
+    fn of_contacts(&self, (pins, state): (u16, usize)) -> A {
+        let level = pins.count_ones() as usize;
+        let width = self.model.contacts.levels[level].width();
+        self.inside.contacts[level][self.model.masks.rank(pins) * width + state]
+    }
+
+    fn of_extras(&self, (pins, state): (u16, usize)) -> A {
+        let level = pins.count_ones() as usize;
+        let width = self.model.extras.levels[level].width();
+        self.inside.extras[level][self.model.masks.rank(pins) * width + state]
     }
 
     /// Takes the last group off the contacts, or off the extras, in every way.
-    fn take_one(&mut self, node: Node, lattice: &Lattice, first_kind: usize) {
+    fn take_one(&mut self, node: Node<A>, lattice: &Lattice, first_kind: usize) {
         let of_contacts = first_kind == 0;
         let (mask, state) = if of_contacts { node.contacts } else { node.extras };
-        let all = if of_contacts { &self.inside.contacts } else { &self.inside.extras };
-        let sums = |size: usize, rank: usize, state: usize| {
-            all[size][rank * lattice.levels[size].width() + state].0
-        };
         let masks = &self.model.masks;
-        let whole = sums(mask.count_ones() as usize, masks.rank(mask), state);
-        for (number, pins, size, rank, state) in lattice.last_groups(masks, mask, state) {
+        let blocks = if of_contacts { &self.amounts.contacts } else { &self.amounts.extras };
+        for (number, pins, _, _, state) in lattice.last_groups(masks, mask, state) {
             let kind = &lattice.kinds[number];
-            let blocks = if of_contacts { &self.amounts.contacts } else { &self.amounts.extras };
-            let best = blocks[kind.size][masks.rank(pins) * kind.slots + kind.slot].0;
-            let rest = sums(size, rank, state);
-            if best + rest == f64::NEG_INFINITY {
+            let rank = masks.rank(pins);
+            let left = (mask ^ pins, state);
+            let rest = if of_contacts {
+                self.of_contacts(left).times(self.of_extras(node.extras))
+            } else {
+                self.of_extras(left)
+            };
+            let all = blocks[kind.size][rank * kind.slots + kind.slot].times(rest);
+            if all.rank() <= A::ZERO.rank() {
                 continue;
             }
-            for (arrangement, way) in kind.arrangements.iter().enumerate() {
-                let amount = way.amount(pins, self.pair_amounts).0;
+            for arrangement in 0..kind.arrangements.len() {
+                let amount = (self.one)(first_kind + number, rank, arrangement);
+                let so_far = node.so_far.times(amount);
                 let chosen =
                     Chosen { before: node.chosen, kind: first_kind + number, pins, arrangement };
                 self.chosen.push(chosen);
-                let left = (mask ^ pins, state);
                 self.open.push(Node {
-                    promise: node.promise - whole + amount + rest,
-                    so_far: node.so_far + amount,
+                    promise: so_far.times(rest),
+                    so_far,
                     contacts: if of_contacts { left } else { node.contacts },
                     extras: if of_contacts { node.extras } else { left },
                     open_level: None,
@@ -143,25 +192,33 @@ impl<'a> Candidates<'a> {
     }
 }
 
-impl Iterator for Candidates<'_> {
+impl<A: Amount, F: Fn(usize, usize, usize) -> A> Iterator for Candidates<'_, A, F> {
     type Item = (Partition, f64);
 
     fn next(&mut self) -> Option<Self::Item> {
         while let Some(node) = self.open.pop() {
+            if let Some(steps) = &mut self.steps_left {
+                if *steps == 0 || node.promise.rank() < self.left_out {
+                    self.gave_up = true;
+                    return None;
+                }
+                *steps -= 1;
+            }
             if node.is_complete() {
-                return Some((self.built(node.chosen), node.so_far));
+                return Some((self.built(node.chosen), node.so_far.ln()));
             }
             self.expand(node);
         }
+        self.gave_up = self.left_out > A::ZERO.rank();
         None
     }
 }
 
-impl Node {
-    fn start(end: &End, mask: u16, model: &Model, promise: f64) -> Self {
+impl<A: Amount> Node<A> {
+    fn start(end: &End, mask: u16, model: &Model, promise: A) -> Self {
         Self {
             promise,
-            so_far: end.ln_each,
+            so_far: A::from_ln(end.ln_each),
             contacts: (mask, end.contacts.1),
             extras: (model.masks.complement(mask), end.extras.1),
             open_level: Some(end.extras.0),
@@ -178,24 +235,24 @@ impl Node {
     }
 }
 
-impl Ord for Node {
+impl<A: Amount> Ord for Node<A> {
     fn cmp(&self, other: &Self) -> Ordering {
         // Of equal promises the one nearer to completion first, so that ties stay cheap.
         let nearer = other.pins_left().cmp(&self.pins_left());
-        self.promise.total_cmp(&other.promise).then(nearer)
+        self.promise.rank().total_cmp(&other.promise.rank()).then(nearer)
     }
 }
 
-impl PartialOrd for Node {
+impl<A: Amount> PartialOrd for Node<A> {
     fn partial_cmp(&self, other: &Self) -> Option<Ordering> {
         Some(self.cmp(other))
     }
 }
 
-impl PartialEq for Node {
+impl<A: Amount> PartialEq for Node<A> {
     fn eq(&self, other: &Self) -> bool {
         self.cmp(other) == Ordering::Equal
     }
 }
 
-impl Eq for Node {}
+impl<A: Amount> Eq for Node<A> {}

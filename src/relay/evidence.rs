@@ -61,6 +61,16 @@ pub enum Seen {
     },
 }
 
+impl Seen {
+    /// Whether it could be a worn contact as well as a coil of few ohms: then another reading of
+    /// the same pair says no more.
+    #[must_use]
+    pub fn is_contact_or_coil(self) -> bool {
+        let odds = ln_density(Level::Coil, self) - ln_density(Level::Closed, self);
+        matches!(self, Self::Ohms { .. }) && odds.abs() < UNCLEAR
+    }
+}
+
 /// One settled reading of a touch.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Look {
@@ -197,6 +207,8 @@ const COIL: [(f64, f64); 9] = [
     (6.0, -6.0),
 ];
 const OPEN: [(f64, f64); 4] = [(-3.0, -12.0), (5.0, -10.0), (6.0, -6.0), (8.0, -3.0)];
+/// Up to these ln odds either way a value does not tell a contact from a coil.
+const UNCLEAR: f64 = 1.0;
 /// ln probability that a good touch on a conductor still shows overload.
 const LOST: f64 = -9.0;
 
@@ -284,6 +296,9 @@ mod tests {
         assert!(odds(coil, Status::Coil, Status::Joined) > 4.0);
         let contact = Channel::default().weigh(&touch(&[(None, Some(0.08))]));
         assert!(odds(contact, Status::Joined, Status::Coil) > 4.0);
+        let unclear = |ohms| Seen::Ohms { ohms, u: 0.05 }.is_contact_or_coil();
+        assert_eq!([0.2, 2.0, 8.0, 14.0, 60.0].map(unclear), [false, false, true, true, false]);
+        assert!(!Seen::Open.is_contact_or_coil());
     }
 
     #[test]

@@ -5,6 +5,7 @@
 use super::evidence::Status;
 use crate::event::Form;
 use std::fmt;
+use std::sync::Arc;
 
 /// The shape of one group of pins, sizes without labels.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -145,7 +146,7 @@ pub(super) fn factorial(n: usize) -> f64 {
 /// The shape of a whole part: its groups, sorted.
 #[derive(Clone, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Family {
-    groups: Vec<Group>,
+    groups: Arc<[Group]>,
 }
 
 impl Family {
@@ -154,7 +155,7 @@ impl Family {
     pub fn new(groups: impl IntoIterator<Item = Group>) -> Self {
         let mut groups: Vec<Group> = groups.into_iter().collect();
         groups.sort_unstable();
-        Self { groups }
+        Self { groups: groups.into() }
     }
 
     /// One coil and `makes` Form A, `breaks` Form B and `changeovers` Form C poles.
@@ -219,7 +220,7 @@ impl Family {
 impl fmt::Display for Family {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let mut counts = [0_usize; 3];
-        for group in &self.groups {
+        for group in self.groups.iter() {
             if let Group::Contact { form, .. } = group {
                 counts[*form as usize] += 1;
             }

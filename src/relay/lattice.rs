@@ -6,6 +6,7 @@
 use super::amount::Amount;
 use super::evidence::Status;
 use super::family::{Group, Role};
+use super::layers::{Ends, Layers, ends};
 use super::masks::{Masks, members, subsets};
 use super::pair::Pair;
 use std::collections::{BTreeMap, BTreeSet};
@@ -20,6 +21,9 @@ pub(super) struct Lattice {
     pub kinds: Vec<Kind>,
     /// By number of pins used, up to the largest multiset.
     pub levels: Vec<Level>,
+    /// Where the sums of each level end, and the amounts of groups of each size.
+    sum_ends: Ends,
+    block_ends: Ends,
 }
 
 /// One kind of group and the ways to give its roles to its pins.
@@ -33,10 +37,14 @@ pub(super) struct Kind {
     pub arrangements: Vec<Arrangement>,
     /// Per pair of its pins, numbered from 0: what each arrangement says it shows.
     pub statuses: Vec<Vec<Status>>,
-    /// Per arrangement, one after the other: its pairs that are not open, as index of the pair
-    /// among pins numbered from 0, times 5, plus status. All have as many.
-    pub cells: Vec<u16>,
+    /// What its arrangements say of each of its pairs.
+    pub says: Vec<Says>,
 }
+
+/// What the arrangements of a group say of one pair of its pins, without what is open.
+/// Each status with the numbers of the arrangements that give it.
+#[derive(Debug)]
+pub(super) struct Says(pub Vec<(Status, Vec<u16>)>);
 
 /// Roles of the pins of a group, ascending, and the pairs in it that are not open: the index of
 /// the pair among pins numbered from 0, and its status.
@@ -61,9 +69,15 @@ pub(super) struct Step {
     /// Per mask of the level, `per_mask` times: rank of the group's pins, rank of the rest.
     moves: Vec<[u16; 2]>,
     per_mask: usize,
+    /// How many states the level has, and the one below.
+    width: usize,
+    width_below: usize,
+    /// How many kinds are of this size.
+    slots: usize,
 }
 
 /// Adding a group of the kind in `slot` leads from each of `len` states on to its counterpart.
+/// At most [`RUN_MOST`], so that loops over a run can be laid out flat.
 #[derive(Clone, Copy, Debug)]
 struct Run {
     slot: usize,
@@ -72,11 +86,14 @@ struct Run {
     len: usize,
 }
 
+/// The longest run.
+const RUN_MOST: usize = 4;
+
 /// One amount per set of pins and state: per level, per mask, per state.
-pub(super) type Sums<A> = Vec<Vec<A>>;
+pub(super) type Sums<A> = Layers<A>;
 
 /// One amount per set of pins and kind of that size: per size, per mask, per slot.
-pub(super) type Blocks<A> = Vec<Vec<A>>;
+pub(super) type Blocks<A> = Layers<A>;
 
 impl Lattice {
     /// For these multisets of groups, none with more pins than `masks` has.
@@ -98,7 +115,12 @@ impl Lattice {
         for size in 1..levels.len() {
             levels[size].steps = steps(&kinds, &levels, size, masks);
         }
-        Self { kinds, levels }
+        let widths = levels.iter().zip(&masks.lists);
+        let sum_ends = ends(widths.map(|(level, list)| level.width() * list.len()));
+        let largest = kinds.last().map_or(0, |kind| kind.size);
+        let slots = |size: usize| kinds.iter().filter(|kind| kind.size == size).count();
+        let block_ends = ends((0..=largest).map(|size| slots(size) * masks.lists[size].len()));
+        Self { kinds, levels, sum_ends, block_ends }
     }
 
     /// Where a multiset stands: its level and the number of its state there.
@@ -109,9 +131,8 @@ impl Lattice {
     }
 
     /// A sum of nothing, per level, mask and state.
-    pub fn nothing<A: Amount>(&self, masks: &Masks) -> Sums<A> {
-        let levels = self.levels.iter().zip(&masks.lists);
-        levels.map(|(level, list)| vec![A::ZERO; level.width() * list.len()]).collect()
+    pub fn nothing<A: Amount>(&self) -> Sums<A> {
+        Layers::nothing(&self.sum_ends)
     }
 
     /// Per size, set of pins and kind: what `of` says for a kind (by its number) and a mask.
@@ -120,41 +141,31 @@ impl Lattice {
         masks: &Masks,
         of: impl Fn(usize, usize, u16) -> A,
     ) -> Blocks<A> {
-        let mut blocks = vec![Vec::new(); self.kinds.last().map_or(0, |kind| kind.size) + 1];
+        let mut blocks = Layers::nothing(&self.block_ends);
         for (number, kind) in self.kinds.iter().enumerate() {
-            let list = &masks.lists[kind.size];
-            let block = &mut blocks[kind.size];
-            block.resize(list.len() * kind.slots, A::ZERO);
-            for (rank, &mask) in list.iter().enumerate() {
-                block[rank * kind.slots + kind.slot] = of(number, rank, mask);
+            let block = blocks[kind.size].chunks_exact_mut(kind.slots);
+            for (rank, (&mask, row)) in masks.lists[kind.size].iter().zip(block).enumerate() {
+                row[kind.slot] = of(number, rank, mask);
             }
         }
         blocks
     }
 
     /// Per set of pins and state: the amount of all ways to build exactly that.
-    pub fn inside<A: Amount>(&self, masks: &Masks, blocks: &Blocks<A>) -> Sums<A> {
-        let mut sums = self.nothing::<A>(masks);
+    pub fn inside<A: Amount>(&self, blocks: &Blocks<A>) -> Sums<A> {
+        let mut sums = self.nothing::<A>();
         sums[0].fill(A::ONE);
         for (size, level) in self.levels.iter().enumerate() {
-            let (lower, upper) = sums.split_at_mut(size);
+            let (mut lower, upper) = sums.split(size);
             for step in &level.steps {
-                let width = self.levels[size - step.size].width();
-                let below = lower[size - step.size].as_slice();
-                let block = blocks[step.size].as_slice();
-                let slots = block.len() / masks.lists[step.size].len();
-                let rows = upper[0].chunks_exact_mut(level.width());
-                for (row, moves) in rows.zip(step.moves.chunks_exact(step.per_mask)) {
-                    for &[taken, rest] in moves {
-                        let rest = &below[usize::from(rest) * width..][..width];
-                        let taken = &block[usize::from(taken) * slots..][..slots];
-                        for run in &step.runs {
-                            let amount = taken[run.slot];
-                            let rest = &rest[run.from..][..run.len];
-                            for (sum, &rest) in row[run.to..][..run.len].iter_mut().zip(rest) {
-                                *sum = sum.plus(amount.times(rest));
-                            }
-                        }
+                let below = &*lower.layer(size - step.size);
+                let block = &blocks[step.size];
+                for run in &step.runs {
+                    match run.len {
+                        1 => step.build::<A, 1>(run, block, below, upper),
+                        2 => step.build::<A, 2>(run, block, below, upper),
+                        3 => step.build::<A, 3>(run, block, below, upper),
+                        _ => step.build::<A, RUN_MOST>(run, block, below, upper),
                     }
                 }
             }
@@ -167,40 +178,23 @@ impl Lattice {
     /// level, mask and state what goes with exactly that, and is used up.
     pub fn outside<A: Amount>(
         &self,
-        masks: &Masks,
         blocks: &Blocks<A>,
         inside: &Sums<A>,
         mut ends: Sums<A>,
     ) -> Blocks<A> {
-        let mut around: Blocks<A> = blocks.iter().map(|block| vec![A::ZERO; block.len()]).collect();
+        let mut around: Blocks<A> = Layers::nothing(&self.block_ends);
         for (size, level) in self.levels.iter().enumerate().rev() {
-            let (lower, upper) = ends.split_at_mut(size);
+            let (mut lower, upper) = ends.split(size);
             for step in &level.steps {
-                let width = self.levels[size - step.size].width();
-                let below = lower[size - step.size].as_mut_slice();
-                let built = inside[size - step.size].as_slice();
-                let block = blocks[step.size].as_slice();
-                let around = around[step.size].as_mut_slice();
-                let slots = block.len() / masks.lists[step.size].len();
-                let rows = upper[0].chunks_exact(level.width());
-                for (row, moves) in rows.zip(step.moves.chunks_exact(step.per_mask)) {
-                    for &[taken, rest] in moves {
-                        let built = &built[usize::from(rest) * width..][..width];
-                        let below = &mut below[usize::from(rest) * width..][..width];
-                        let block = &block[usize::from(taken) * slots..][..slots];
-                        let around = &mut around[usize::from(taken) * slots..][..slots];
-                        for run in &step.runs {
-                            let amount = block[run.slot];
-                            let mut sum = around[run.slot];
-                            let built = &built[run.from..][..run.len];
-                            let below = &mut below[run.from..][..run.len];
-                            let row = &row[run.to..][..run.len];
-                            for ((&up, &built), below) in row.iter().zip(built).zip(below) {
-                                sum = sum.plus(up.times(built));
-                                *below = below.plus(up.times(amount));
-                            }
-                            around[run.slot] = sum;
-                        }
+                let of = (&blocks[step.size], &inside[size - step.size], &*upper);
+                let below = lower.layer(size - step.size);
+                let around = &mut around[step.size];
+                for run in &step.runs {
+                    match run.len {
+                        1 => step.unbuild::<A, 1>(run, of, below, around),
+                        2 => step.unbuild::<A, 2>(run, of, below, around),
+                        3 => step.unbuild::<A, 3>(run, of, below, around),
+                        _ => step.unbuild::<A, RUN_MOST>(run, of, below, around),
                     }
                 }
             }
@@ -238,6 +232,60 @@ impl Lattice {
     }
 }
 
+impl Step {
+    /// Adds to `upper` all that this run builds of groups and what is built `below` them.
+    fn build<A: Amount, const LEN: usize>(
+        &self,
+        run: &Run,
+        block: &[A],
+        below: &[A],
+        upper: &mut [A],
+    ) {
+        let rows = upper.chunks_exact_mut(self.width);
+        for (row, moves) in rows.zip(self.moves.chunks_exact(self.per_mask)) {
+            let mut sums = [A::ZERO; LEN];
+            for &[taken, rest] in moves {
+                let amount = block[usize::from(taken) * self.slots + run.slot];
+                let rest = &below[usize::from(rest) * self.width_below + run.from..][..LEN];
+                for (sum, &rest) in sums.iter_mut().zip(rest) {
+                    *sum = sum.plus(amount.times(rest));
+                }
+            }
+            for (to, sum) in row[run.to..][..LEN].iter_mut().zip(sums) {
+                *to = to.plus(sum);
+            }
+        }
+    }
+
+    /// Hands what goes with the row of each mask on: to its groups, `around` them, and to what
+    /// is `below`. The three sums read are of groups, of what is built below, and of the rows.
+    fn unbuild<A: Amount, const LEN: usize>(
+        &self,
+        run: &Run,
+        (block, built, upper): (&[A], &[A], &[A]),
+        below: &mut [A],
+        around: &mut [A],
+    ) {
+        let rows = upper.chunks_exact(self.width);
+        for (row, moves) in rows.zip(self.moves.chunks_exact(self.per_mask)) {
+            let mut ups = [A::ZERO; LEN];
+            ups.copy_from_slice(&row[run.to..][..LEN]);
+            for &[taken, rest] in moves {
+                let at = usize::from(taken) * self.slots + run.slot;
+                let amount = block[at];
+                let from = usize::from(rest) * self.width_below + run.from;
+                let (built, below) = (&built[from..][..LEN], &mut below[from..][..LEN]);
+                let mut sum = A::ZERO;
+                for ((&up, &built), below) in ups.iter().zip(built).zip(below) {
+                    sum = sum.plus(up.times(built));
+                    *below = below.plus(up.times(amount));
+                }
+                around[at] = around[at].plus(sum);
+            }
+        }
+    }
+}
+
 impl Level {
     /// How many states it has.
     pub fn width(&self) -> usize {
@@ -259,10 +307,22 @@ impl Kind {
             let of = |way: &Arrangement| group.between(way.roles[pair.lo()], way.roles[pair.hi()]);
             arrangements.iter().map(of).collect()
         });
-        let statuses = statuses.collect();
-        let cell = |&(pair, status): &(u8, Status)| u16::from(pair) * 5 + status as u16;
-        let cells = arrangements.iter().flat_map(|way| way.pairs.iter().map(cell)).collect();
-        Self { group, size: group.size(), slot, slots, arrangements, statuses, cells }
+        let statuses: Vec<Vec<Status>> = statuses.collect();
+        let says = statuses.iter().map(|of| Says::new(of)).collect();
+        Self { group, size: group.size(), slot, slots, arrangements, statuses, says }
+    }
+}
+
+impl Says {
+    /// By what each arrangement says of the pair.
+    fn new(of: &[Status]) -> Self {
+        let numbers = |status| {
+            let saying = of.iter().enumerate().filter(move |(_, said)| **said == status);
+            saying.map(|(number, _)| number as u16).collect::<Vec<u16>>()
+        };
+        let conducting = Status::ALL.into_iter().filter(|&status| status != Status::Open);
+        let by_status = conducting.map(|status| (status, numbers(status)));
+        Self(by_status.filter(|(_, numbers)| !numbers.is_empty()).collect())
     }
 }
 
@@ -329,6 +389,7 @@ fn steps(kinds: &[Kind], levels: &[Level], size: usize, masks: &Masks) -> Vec<St
             match runs.last_mut() {
                 Some(run)
                     if run.slot == kind.slot
+                        && run.len < RUN_MOST
                         && (run.from + run.len, run.to + run.len) == (from, to) =>
                 {
                     run.len += 1;
@@ -340,7 +401,9 @@ fn steps(kinds: &[Kind], levels: &[Level], size: usize, masks: &Masks) -> Vec<St
     let step = |(size_of_group, runs)| {
         let moves = moves(masks, size, size_of_group);
         let per_mask = moves.len() / masks.lists[size].len();
-        Step { size: size_of_group, runs, moves, per_mask }
+        let slots = kinds.iter().filter(|kind| kind.size == size_of_group).count();
+        let [width, width_below] = [size, size - size_of_group].map(|size| levels[size].width());
+        Step { size: size_of_group, runs, moves, per_mask, width, width_below, slots }
     };
     by_size.into_iter().map(step).collect()
 }

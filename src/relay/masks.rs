@@ -2,7 +2,7 @@
 //! its list. Sums over sets are kept in these lists, so that nothing is stored for the many sets
 //! that a sum cannot reach.
 
-use super::pair::PINS_MAX;
+use super::pair::{PINS_MAX, Pair};
 
 /// All sets of up to 16 pins.
 #[derive(Debug)]
@@ -31,6 +31,16 @@ impl Masks {
         usize::from(self.rank[usize::from(mask)])
     }
 
+    /// For each set of `size` pins: the index of each pair in it, in the order of [`Pair::all`].
+    pub fn pairs(&self, size: usize) -> Vec<u8> {
+        let of = |&mask: &u16| {
+            let pins = members(mask).0.map(usize::from);
+            Pair::all(size)
+                .map(move |pair| Pair::ordered(pins[pair.lo()], pins[pair.hi()]).index() as u8)
+        };
+        self.lists[size].iter().flat_map(of).collect()
+    }
+
     /// All pins that are not in this set.
     pub fn complement(&self, mask: u16) -> u16 {
         !mask & ((1_u32 << self.pins) - 1) as u16
@@ -50,18 +60,9 @@ pub(super) fn members(mask: u16) -> ([u8; PINS_MAX], usize) {
     (pins, count)
 }
 
-/// All subsets of `mask` with `size` pins.
-pub(super) fn subsets(mask: u16, size: usize) -> Vec<u16> {
-    let mut found = Vec::new();
-    // From the whole set down to the empty one.
-    let mut subset = mask;
-    loop {
-        if subset.count_ones() as usize == size {
-            found.push(subset);
-        }
-        if subset == 0 {
-            return found;
-        }
-        subset = (subset - 1) & mask;
-    }
+/// All subsets of `mask` with `size` pins, from the highest down.
+pub(super) fn subsets(mask: u16, size: usize) -> impl Iterator<Item = u16> {
+    let next = move |&subset: &u16| subset.checked_sub(1).map(|less| less & mask);
+    let all = std::iter::successors(Some(mask), next);
+    all.filter(move |subset| subset.count_ones() as usize == size)
 }

@@ -1,14 +1,15 @@
 //! The free model: every labelling of every family of a prior. A part is its contacts on one set
 //! of pins, and its extras (coils, joints) somewhere on the others; the pins that are left are
 //! spares. So the sum over all partitions is a sum over sets of pins of two sums, each from a
-//! [`Lattice`] of its own. [`Model::totals`] are those of the
-//! families, [`Model::outside`] is what goes with every group.
+//! [`Lattice`] of its own. [`Model::outside`] says what goes with every group,
+//! and what each family amounts to.
 
 use super::amount::Amount;
 use super::family::{Family, Group};
 use super::lattice::{Blocks, Kind, Lattice, Sums};
 use super::masks::Masks;
-use super::pair::PINS_MAX;
+use super::pair::{PINS_MAX, Pair};
+use std::collections::BTreeSet;
 
 /// The layout of all sums for one prior.
 #[derive(Debug)]
@@ -17,6 +18,8 @@ pub(super) struct Model {
     pub contacts: Lattice,
     pub extras: Lattice,
     pub ends: Vec<End>,
+    /// By size of a group, per set of so many pins: the index of each of its pairs.
+    pairs: Vec<Vec<u8>>,
 }
 
 /// A complete family.
@@ -74,12 +77,30 @@ impl Model {
         };
         let mut ends: Vec<End> = split.iter().filter_map(end).collect();
         ends.sort_by_key(|end| end.contacts);
-        Self { masks, contacts, extras, ends }
+        let mut model = Self { masks, contacts, extras, ends, pairs: Vec::new() };
+        let sizes: BTreeSet<usize> = model.kinds().map(|kind| kind.size).collect();
+        let pairs = |size| if sizes.contains(&size) { model.masks.pairs(size) } else { vec![] };
+        model.pairs = (0..=model.widest()).map(pairs).collect();
+        model
+    }
+
+    /// The index of each pair of the group of so many pins on the set of this rank.
+    pub fn pairs(&self, size: usize, rank: usize) -> &[u8] {
+        let count = Pair::count(size);
+        &self.pairs[size][rank * count..][..count]
     }
 
     /// Both lattices' kinds, contacts first.
     pub fn kinds(&self) -> impl Iterator<Item = &Kind> {
         self.contacts.kinds.iter().chain(&self.extras.kinds)
+    }
+
+    /// How many sets of pins a kind (numbered as in [`Model::kinds`]) may be on.
+    pub fn masks_of(&self, kind: usize) -> usize {
+        let contacts = &self.contacts.kinds;
+        let extra = kind.checked_sub(contacts.len()).and_then(|extra| self.extras.kinds.get(extra));
+        let kind = contacts.get(kind).or(extra);
+        kind.map_or(1, |kind| self.masks.lists[kind.size].len())
     }
 
     /// What `of` says for each kind (numbered as in [`Model::kinds`]), rank and mask.
@@ -104,12 +125,12 @@ impl Model {
 
     /// The sums of everything that can be built.
     pub fn inside<A: Amount>(&self, amounts: &Amounts<A>) -> Inside<A> {
-        let contacts = self.contacts.inside(&self.masks, &amounts.contacts);
-        let extras = self.extras.inside(&self.masks, &amounts.extras);
+        let contacts = self.contacts.inside(&amounts.contacts);
+        let extras = self.extras.inside(&amounts.extras);
         let width = self.extra_states();
         let mut anywhere = vec![A::ZERO; width << self.masks.pins];
-        for (level, sums) in extras.iter().enumerate() {
-            let states = self.extras.levels[level].width();
+        for (level, of) in self.extras.levels.iter().enumerate() {
+            let (sums, states) = (&extras[level], of.width());
             if states == 0 {
                 continue;
             }
@@ -121,23 +142,6 @@ impl Model {
         // From exactly these pins to any of them: pin by pin, the sets without it and with it.
         each_pin(&mut anywhere, width, |without, with| *with = with.plus(*without));
         Inside { contacts, extras, anywhere }
-    }
-
-    /// Per family: the amount of all its labellings, whose prior is raised to this power.
-    pub fn totals<A: Amount>(&self, inside: &Inside<A>, power: f64) -> Vec<A> {
-        let mut totals = Vec::with_capacity(self.ends.len());
-        for alike in self.ends_by_level() {
-            let extras: Vec<usize> = alike.iter().map(|end| self.extra(end.extras)).collect();
-            let mut sums = vec![A::ZERO; alike.len()];
-            for (_, built, others) in self.rows(alike[0].contacts.0, inside) {
-                for ((end, &extra), sum) in alike.iter().zip(&extras).zip(&mut sums) {
-                    *sum = sum.plus(built[end.contacts.1].times(others[extra]));
-                }
-            }
-            let each = alike.iter().zip(sums);
-            totals.extend(each.map(|(end, sum)| sum.times(A::from_ln(end.ln_each * power))));
-        }
-        totals
     }
 
     /// Families with as many pins in contacts, in the order of [`Model::ends`].
@@ -160,39 +164,45 @@ impl Model {
         })
     }
 
-    /// Per group: the amount of everything that goes with it, with priors raised to this power.
+    /// Per group: the amount of everything that goes with it; per family, in the order of
+    /// [`Model::ends`]: the amount of all its labellings.
     pub fn outside<A: Amount>(
         &self,
         amounts: &Amounts<A>,
         inside: &Inside<A>,
-        power: f64,
-    ) -> Amounts<A> {
+    ) -> (Amounts<A>, Vec<A>) {
         let states = self.extra_states();
-        let mut with_contacts = self.contacts.nothing::<A>(&self.masks);
+        let mut totals: Vec<A> = Vec::with_capacity(self.ends.len());
+        let mut with_contacts = self.contacts.nothing::<A>();
         let mut anywhere = vec![A::ZERO; inside.anywhere.len()];
         for alike in self.ends_by_level() {
             let level = alike[0].contacts.0;
             let ends: Vec<(usize, usize, A)> = alike
                 .iter()
                 .map(|end| {
-                    let each = A::from_ln(end.ln_each * power);
+                    let each = A::from_ln(end.ln_each);
                     (end.contacts.1, self.extra(end.extras), each)
                 })
                 .collect();
+            let first = totals.len();
+            totals.resize(first + ends.len(), A::ZERO);
+            let totals = &mut totals[first..];
             let sums = with_contacts[level].chunks_exact_mut(self.contacts.levels[level].width());
             for (sums, (mask, built, others)) in sums.zip(self.rows(level, inside)) {
                 let at = usize::from(self.masks.complement(mask)) * states;
                 let with_extras = &mut anywhere[at..][..states];
-                for &(state, extra, each) in &ends {
-                    sums[state] = sums[state].plus(others[extra].times(each));
+                for (&(state, extra, each), total) in ends.iter().zip(&mut *totals) {
+                    let others = others[extra].times(each);
+                    sums[state] = sums[state].plus(others);
                     with_extras[extra] = with_extras[extra].plus(built[state].times(each));
+                    *total = total.plus(built[state].times(others));
                 }
             }
         }
         each_pin(&mut anywhere, states, |without, with| *without = without.plus(*with));
-        let mut with_extras = self.extras.nothing::<A>(&self.masks);
-        for (level, sums) in with_extras.iter_mut().enumerate() {
-            let width = self.extras.levels[level].width();
+        let mut with_extras = self.extras.nothing::<A>();
+        for (level, of) in self.extras.levels.iter().enumerate() {
+            let (sums, width) = (&mut with_extras[level], of.width());
             if width == 0 {
                 continue;
             }
@@ -201,11 +211,12 @@ impl Model {
                 row.copy_from_slice(&anywhere[usize::from(mask) * states + first..][..width]);
             }
         }
-        let (masks, of) = (&self.masks, amounts);
-        Amounts {
-            contacts: self.contacts.outside(masks, &of.contacts, &inside.contacts, with_contacts),
-            extras: self.extras.outside(masks, &of.extras, &inside.extras, with_extras),
-        }
+        let of = amounts;
+        let around = Amounts {
+            contacts: self.contacts.outside(&of.contacts, &inside.contacts, with_contacts),
+            extras: self.extras.outside(&of.extras, &inside.extras, with_extras),
+        };
+        (around, totals)
     }
 
     /// The largest group, in pins.

@@ -118,7 +118,7 @@ impl Partition {
                 std::mem::swap(other, &mut pole.common);
             }
         }
-        self.poles.sort_by_key(Pole::pins);
+        self.poles.sort_by_cached_key(Pole::pins);
         self.joined.iter_mut().for_each(|side| side.sort_unstable());
         self.joined.sort();
         self.spares.sort_unstable();
@@ -152,10 +152,9 @@ impl Partition {
     #[must_use]
     pub fn status(&self, pair: Pair) -> Status {
         let (a, b) = (pair.lo(), pair.hi());
-        let side = |sides: &[&Vec<usize>], pin| sides.iter().position(|side| side.contains(&pin));
         for coil in &self.coils {
-            let sides: Vec<&Vec<usize>> = coil.sides.iter().collect();
-            match (side(&sides, a), side(&sides, b)) {
+            let side = |pin| coil.sides.iter().position(|side| side.contains(&pin));
+            match (side(a), side(b)) {
                 (Some(x), Some(y)) if x == y => return Status::Joined,
                 (Some(_), Some(_)) => return Status::Coil,
                 _ => {}
@@ -163,7 +162,8 @@ impl Partition {
         }
         for pole in &self.poles {
             let sides = [&pole.common, &pole.nc, &pole.no];
-            match (side(&sides, a), side(&sides, b)) {
+            let side = |pin| sides.iter().position(|side| side.contains(&pin));
+            match (side(a), side(b)) {
                 (Some(x), Some(y)) if x == y => return Status::Joined,
                 (Some(0), Some(1)) | (Some(1), Some(0)) => return Status::Break,
                 (Some(0), Some(2)) | (Some(2), Some(0)) => return Status::Make,

@@ -39,6 +39,9 @@ pub struct Situation {
     pub may_drive: bool,
     /// Pairs that cannot be reached.
     pub unreachable: BTreeSet<Pair>,
+    /// Pairs that conduct with so many ohms that a contact and a coil look alike there: another
+    /// touch can show what follows the drive, but not which of the two it is.
+    pub unclear: BTreeSet<Pair>,
     /// What hands cost.
     pub costs: Costs,
     /// How touches go wrong.
@@ -54,6 +57,7 @@ impl Default for Situation {
             drive: None,
             may_drive: true,
             unreachable: BTreeSet::new(),
+            unclear: BTreeSet::new(),
             costs: Costs::default(),
             channel: Channel::default(),
             confidence: 0.9999,
@@ -87,25 +91,28 @@ pub struct Probe {
 /// which rare alternatives weigh more.
 #[must_use]
 pub fn choose(belief: &Belief, posterior: &Posterior, situation: &Situation) -> Option<Probe> {
-    let mut rated = rate_all(&posterior.pairs, situation);
+    let given = All::of(situation);
+    let mut rated = rate_all(&posterior.pairs, &given, situation);
     rated.retain(|rated| rated.information_bits > 1e-12);
-    rated.sort_by(|a, b| b.per_second().total_cmp(&a.per_second()));
-    let best = if posterior.entropy_bits < PROVING_BITS {
-        let doubt = belief.doubt();
-        let scored = rated.iter().map(|rated| {
+    let scores: Vec<f64> = if posterior.entropy_bits < PROVING_BITS {
+        let doubt = doubt(posterior);
+        let settled = |rated: &Rated| {
             let index = rated.pair.index();
-            let given = outcomes(rated.toggle, situation.channel);
-            (rated, settled(&posterior.pairs[index], &doubt[index], &given) / rated.cost_s)
-        });
-        scored.max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.pair.cmp(&a.0.pair)))?.0
+            let given = &given.on(rated.pair, rated.toggle, situation).outcomes;
+            settled(&posterior.pairs[index], &doubt[index], given) / rated.cost_s
+        };
+        rated.iter().map(settled).collect()
     } else if posterior.pins <= LOOK_AHEAD_PINS && posterior.entropy_bits > LOOK_AHEAD_BITS {
+        rated.sort_by(|a, b| b.per_second.total_cmp(&a.per_second));
+        let least = rated.first()?.per_second * LOOK_AHEAD_SHARE;
         rated.truncate(LOOK_AHEAD_WIDTH);
-        let ahead = |rated: &Rated| look_ahead(belief, posterior, situation, rated);
-        let scored = rated.iter().map(|rated| (rated, ahead(rated)));
-        scored.max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.pair.cmp(&a.0.pair)))?.0
+        rated.retain(|rated| rated.per_second >= least);
+        rated.iter().map(|rated| look_ahead(belief, posterior, &given, situation, rated)).collect()
     } else {
-        rated.first()?
+        rated.iter().map(|rated| rated.per_second).collect()
     };
+    let scored = rated.iter().zip(scores);
+    let best = scored.max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.pair.cmp(&a.0.pair)))?.0;
     let (red, black) = hands(best.pair, situation.leads);
     Some(Probe {
         red,
@@ -117,21 +124,49 @@ pub fn choose(belief: &Belief, posterior: &Posterior, situation: &Situation) -> 
     })
 }
 
+/// Pair marginals of the square root of the posterior, as good as the candidates tell it. There an
+/// alternative of one in a million still counts for a thousandth: it shows where doubt is left.
+/// The candidates are rooted one by one; what is left of a status beyond them counts as one more.
+/// (The exact sum over all partitions takes another pass, and saves no placement in a hundred.)
+fn doubt(posterior: &Posterior) -> Vec<[f64; 5]> {
+    let index = posterior.pairs.iter().enumerate();
+    let of = |(index, of): (usize, &[f64; 5])| {
+        let (lo, hi) = Pair::at(index);
+        let (mut left, mut roots) = (*of, [0.0; 5]);
+        for (candidate, p) in &posterior.candidates {
+            let status = candidate.status(Pair::ordered(lo, hi)) as usize;
+            left[status] -= p;
+            roots[status] += p.sqrt();
+        }
+        roots.iter_mut().zip(left).for_each(|(root, left)| *root += left.max(0.0).sqrt());
+        let sum: f64 = roots.iter().sum();
+        roots.map(|root| root / sum.max(f64::MIN_POSITIVE))
+    };
+    index.map(of).collect()
+}
+
 /// Below this entropy the aim is to be sure, not to learn.
 const PROVING_BITS: f64 = 4.0;
 
-/// Looking one placement further pays while much is unknown; with a few candidates left the
-/// placement that tells most is as good.
-const LOOK_AHEAD_BITS: f64 = 9.0;
+/// Looking one placement further pays on small parts while much is unknown, between placements
+/// that are nearly as good as each other.
+const LOOK_AHEAD_BITS: f64 = 11.0;
 const LOOK_AHEAD_PINS: usize = 8;
-const LOOK_AHEAD_WIDTH: usize = 3;
+const LOOK_AHEAD_WIDTH: usize = 2;
+const LOOK_AHEAD_SHARE: f64 = 0.9;
 
 /// Above this probability a coil counts as known when looking ahead.
 const KNOWN: f64 = 0.99;
 
 /// Information per second of this placement and the best one after it.
-fn look_ahead(belief: &Belief, posterior: &Posterior, situation: &Situation, first: &Rated) -> f64 {
-    let given = outcomes(first.toggle, situation.channel);
+fn look_ahead(
+    belief: &Belief,
+    posterior: &Posterior,
+    all: &All,
+    situation: &Situation,
+    first: &Rated,
+) -> f64 {
+    let given = &all.on(first.pair, first.toggle, situation).outcomes;
     let pair = posterior.pairs[first.pair.index()];
     let (mut bits, mut cost_s) = (first.information_bits, first.cost_s);
     for outcome in 0..OUTCOMES {
@@ -149,8 +184,8 @@ fn look_ahead(belief: &Belief, posterior: &Posterior, situation: &Situation, fir
             drive: situation.drive.or(coil.map(|(pair, _)| pair)),
             ..situation.clone()
         };
-        let next = rate_all(&pairs, &then);
-        if let Some(next) = next.iter().max_by(|a, b| a.per_second().total_cmp(&b.per_second())) {
+        let next = rate_all(&pairs, all, &then);
+        if let Some(next) = next.iter().max_by(|a, b| a.per_second.total_cmp(&b.per_second)) {
             bits += p * next.information_bits;
             cost_s += p * next.cost_s;
         }
@@ -172,18 +207,12 @@ struct Rated {
     toggle: bool,
     information_bits: f64,
     cost_s: f64,
+    /// Bits per second of the operator's hands.
+    per_second: f64,
 }
 
-impl Rated {
-    fn per_second(&self) -> f64 {
-        self.information_bits / self.cost_s.max(1e-3)
-    }
-}
-
-fn rate_all(pairs: &[[f64; 5]], situation: &Situation) -> Vec<Rated> {
+fn rate_all(pairs: &[[f64; 5]], given: &All, situation: &Situation) -> Vec<Rated> {
     let costs = &situation.costs;
-    let rest = outcomes(false, situation.channel);
-    let both = outcomes(true, situation.channel);
     let index = pairs.iter().enumerate();
     let rate = |(index, of): (usize, &[f64; 5])| {
         let (lo, hi) = Pair::at(index);
@@ -197,9 +226,10 @@ fn rate_all(pairs: &[[f64; 5]], situation: &Situation) -> Vec<Rated> {
         } else {
             costs.two_leads_s
         };
-        let information_bits = information(of, if toggle { &both } else { &rest });
+        let information_bits = information(of, given.on(pair, toggle, situation));
         let cost_s = hands_s + if toggle { costs.toggle_s } else { 0.0 };
-        Some(Rated { pair, toggle, information_bits, cost_s })
+        let per_second = information_bits / cost_s.max(1e-3);
+        Some(Rated { pair, toggle, information_bits, cost_s, per_second })
     };
     index.filter_map(rate).collect()
 }
@@ -227,11 +257,15 @@ fn hands(pair: Pair, leads: Option<(usize, usize)>) -> (usize, usize) {
 /// Open, closed or coil, at rest and energised.
 const OUTCOMES: usize = 9;
 
-/// The probability of each outcome given each status; a touch at rest only shows one level.
-fn outcomes(toggle: bool, channel: Channel) -> [[f64; OUTCOMES]; 5] {
+/// The probability of each outcome given each status; a touch at rest only shows one level. Where
+/// it is `unclear` which is which, a coil shows what a contact shows.
+fn outcomes(toggle: bool, unclear: bool, channel: Channel) -> [[f64; OUTCOMES]; 5] {
     let good = (1.0 - channel.no_contact - channel.bridge).max(0.0);
     Status::ALL.map(|status| {
-        let at = |energised: bool| status.level(energised && toggle) as usize;
+        let at = |energised: bool| match status.level(energised && toggle) {
+            Level::Coil if unclear => Level::Closed as usize,
+            level => level as usize,
+        };
         let mut given = [0.0; OUTCOMES];
         given[at(false) * 3 + at(true)] += good;
         given[Level::Open as usize * 4] += channel.no_contact;
@@ -240,12 +274,49 @@ fn outcomes(toggle: bool, channel: Channel) -> [[f64; OUTCOMES]; 5] {
     })
 }
 
+/// The probability of each outcome given each status, and the entropy of each of those.
+struct Given {
+    outcomes: [[f64; OUTCOMES]; 5],
+    noise: [f64; 5],
+}
+
+impl Given {
+    fn new(outcomes: [[f64; OUTCOMES]; 5]) -> Self {
+        let noise = std::array::from_fn(|status| entropy(&outcomes[status]));
+        Self { outcomes, noise }
+    }
+}
+
+/// Whatever a touch can be like: at rest only or in both states, and the same where it is unclear
+/// which is which, if that is so anywhere.
+struct All {
+    clear: [Given; 2],
+    unclear: Option<[Given; 2]>,
+}
+
+impl All {
+    fn of(situation: &Situation) -> Self {
+        let given = |unclear| {
+            let of = |toggle| Given::new(outcomes(toggle, unclear, situation.channel));
+            [false, true].map(of)
+        };
+        let unclear = (!situation.unclear.is_empty()).then(|| given(true));
+        Self { clear: given(false), unclear }
+    }
+
+    fn on(&self, pair: Pair, toggle: bool, situation: &Situation) -> &Given {
+        let unclear = self.unclear.as_ref().filter(|_| situation.unclear.contains(&pair));
+        let [rest, both] = unclear.unwrap_or(&self.clear);
+        if toggle { both } else { rest }
+    }
+}
+
 /// Expected information about a pair's status, in bits.
-fn information(pair: &[f64; 5], given: &[[f64; OUTCOMES]; 5]) -> f64 {
+fn information(pair: &[f64; 5], given: &Given) -> f64 {
     let mut predicted = [0.0; OUTCOMES];
     let mut noise = 0.0;
-    for (given, &p) in given.iter().zip(pair) {
-        noise += p * entropy(given);
+    for ((given, each), &p) in given.outcomes.iter().zip(given.noise).zip(pair) {
+        noise += p * each;
         predicted.iter_mut().zip(given).for_each(|(sum, each)| *sum += p * each);
     }
     (entropy(&predicted) - noise).max(0.0)
@@ -304,16 +375,29 @@ mod tests {
         let (_, posterior) = begun();
         let coil = Pair::ordered(0, 4);
         let situation = Situation { drive: Some(coil), ..Situation::default() };
-        let rated = rate_all(&posterior.pairs, &situation);
+        let rated = rate_all(&posterior.pairs, &All::of(&situation), &situation);
         assert!(rated.iter().all(|rated| rated.toggle == (rated.pair != coil)));
     }
 
     #[test]
     fn a_look_in_both_states_tells_more_than_one_at_rest() {
         let even = [0.2; 5];
-        let [rest, both] = [false, true].map(|toggle| outcomes(toggle, Channel::default()));
+        let [rest, both] =
+            [false, true].map(|toggle| Given::new(outcomes(toggle, false, Channel::default())));
         assert!(information(&even, &both) > information(&even, &rest) + 0.5);
         assert!(information(&[1.0, 0.0, 0.0, 0.0, 0.0], &both) < 1e-12);
+    }
+
+    #[test]
+    fn a_pair_that_read_between_contact_and_coil_is_not_asked_again_for_that() {
+        let (_, posterior) = begun();
+        let pair = Pair::ordered(0, 4);
+        let [clear, unclear] = [BTreeSet::new(), BTreeSet::from([pair])].map(|unclear| {
+            let situation = Situation { unclear, ..Situation::default() };
+            let rated = rate_all(&posterior.pairs, &All::of(&situation), &situation);
+            rated.into_iter().find(|rated| rated.pair == pair).unwrap().information_bits
+        });
+        assert!(unclear < clear - 0.1, "{unclear} of {clear} bits");
     }
 
     #[test]

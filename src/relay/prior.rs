@@ -39,7 +39,8 @@ impl Prior {
         for (family, p) in families {
             *merged.entry(family).or_default() += p;
         }
-        let families: Vec<(Family, f64)> = merged.into_iter().collect();
+        let fits = |(family, p): &(Family, f64)| family.size() <= pins && *p > 0.0;
+        let families: Vec<(Family, f64)> = merged.into_iter().filter(fits).collect();
         let model = Arc::new(Model::new(pins, &families));
         Self { model, families, layouts: Vec::new(), free_share: 1.0 }
     }
@@ -65,6 +66,12 @@ impl Prior {
     #[must_use]
     pub fn pins(&self) -> usize {
         self.model.masks.pins
+    }
+
+    /// The families that fit the pins, with how often, up to a common factor.
+    #[must_use]
+    pub fn families(&self) -> &[(Family, f64)] {
+        &self.families
     }
 
     /// The layouts of the footprint, each with its share of the prior; empty without one.

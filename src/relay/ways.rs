@@ -42,31 +42,37 @@ impl<A: Amount> Ways<A> {
         }
     }
 
-    /// The square root of each.
-    pub fn root(&self) -> Self {
-        let root = |ways: &Vec<A>| ways.iter().map(|way| way.root()).collect();
-        Self(self.0.iter().map(root).collect())
-    }
-
     /// The arrangements of a kind (numbered as in [`Model::kinds`]) on the mask of this rank.
     pub fn on(&self, kind: usize, rank: usize, arrangements: usize) -> &[A] {
         &self.0[kind][rank * arrangements..][..arrangements]
     }
 
+    /// One arrangement of a kind on the mask of this rank.
+    pub fn one(&self, model: &Model, kind: usize, rank: usize, arrangement: usize) -> A {
+        let arrangements = self.0[kind].len() / model.masks_of(kind);
+        self.0[kind][rank * arrangements + arrangement]
+    }
+
     /// All arrangements of each group together.
     pub fn sums(&self, model: &Model) -> Amounts<A> {
         let counts: Vec<usize> = model.kinds().map(|kind| kind.arrangements.len()).collect();
-        model.amounts(|kind, rank, _| {
-            self.on(kind, rank, counts[kind]).iter().fold(A::ZERO, |sum, &way| sum.plus(way))
-        })
+        model.amounts(|kind, rank, _| folded(self.on(kind, rank, counts[kind]), A::plus))
     }
 
     /// The best arrangement of each group.
-    pub fn best(&self, model: &Model) -> Amounts<Best> {
+    pub fn best(&self, model: &Model) -> Amounts<Best<A>> {
         let counts: Vec<usize> = model.kinds().map(|kind| kind.arrangements.len()).collect();
-        model.amounts(|kind, rank, _| {
-            let ways = self.on(kind, rank, counts[kind]).iter();
-            Best(ways.copied().fold(A::ZERO, A::larger).ln())
-        })
+        let best = |kind, rank| folded(self.on(kind, rank, counts[kind]), A::larger);
+        model.amounts(|kind, rank, _| Best(best(kind, rank)))
     }
+}
+
+/// All of them joined, four at a time, so that no step waits for the one before it.
+fn folded<A: Amount>(of: &[A], join: impl Fn(A, A) -> A) -> A {
+    let (fours, rest) = of.as_chunks::<4>();
+    let mut lanes = [A::ZERO; 4];
+    for four in fours {
+        lanes.iter_mut().zip(four).for_each(|(lane, &amount)| *lane = join(*lane, amount));
+    }
+    lanes.iter().chain(rest).fold(A::ZERO, |all, &amount| join(all, amount))
 }

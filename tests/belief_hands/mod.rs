@@ -2,11 +2,15 @@
 //! that a guide would run, cut down to touches. Seeded; a run is repeated by its seed alone.
 //! It knows no ohms: looks are open, closed or coil.
 
+pub mod parts;
+pub mod remembered;
+
 use coilmark::relay::{
-    Belief, Channel, Coil, Family, Group, Level, Look, Pair, Partition, Pole, Posterior, Prior,
-    Seen, Situation, Status, Touch, choose,
+    Belief, Channel, Family, Level, Look, Pair, Partition, Posterior, Prior, Probe, Seen,
+    Situation, Status, Touch, choose,
 };
 use drivers::{Clock, SystemClock};
+use parts::drawn;
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64;
 use std::fmt;
@@ -19,7 +23,8 @@ pub enum Truth {
     Family(Family),
     /// One of the prior's layouts, by weight.
     Layout,
-    /// Any family of the prior, by its probability, in any labelling.
+    /// What the prior says: a layout as often as it says, else any family by its probability, in
+    /// any labelling.
     Prior,
 }
 
@@ -131,13 +136,23 @@ impl fmt::Display for Tally {
 
 /// So many runs of a case, on all cores (or on `COILMARK_THREADS` of them).
 pub fn campaign(case: &Case, runs: u64, seed: u64) -> Tally {
+    campaign_with(runs, seed, || |seed| identify(case, seed))
+}
+
+/// So many runs by what `begin` makes, once for each core.
+fn campaign_with<F: FnMut(u64) -> Ended>(
+    runs: u64,
+    seed: u64,
+    begin: impl Fn() -> F + Sync,
+) -> Tally {
     let asked = std::env::var("COILMARK_THREADS").ok().and_then(|threads| threads.parse().ok());
     let cores = || std::thread::available_parallelism().map_or(1, usize::from);
     let threads: u64 = asked.unwrap_or_else(|| cores() as u64).max(1);
     let part = |thread: u64| {
         let mut tally = Tally::default();
+        let mut identify = begin();
         for run in (thread..runs).step_by(threads as usize) {
-            tally.add(seed + run, &identify(case, seed + run));
+            tally.add(seed + run, &identify(seed + run));
         }
         tally
     };
@@ -151,16 +166,20 @@ pub fn campaign(case: &Case, runs: u64, seed: u64) -> Tally {
 
 /// One whole identification.
 pub fn identify(case: &Case, seed: u64) -> Ended {
-    identify_timed(case, seed, &mut Vec::new())
+    Run::new(case, seed).end()
 }
+
+/// Each decision that is timed is made so many times over and the least time counts, so that what
+/// else the machine does is not counted.
+const TIMED: usize = 5;
 
 /// One whole identification; how long each decision took is added to `took`.
 pub fn identify_timed(case: &Case, seed: u64, took: &mut Vec<Duration>) -> Ended {
     let mut run = Run::new(case, seed);
-    let named = run.finish();
+    run.times = TIMED;
+    let ended = run.end();
     took.append(&mut run.took);
-    let Run { truth, placements, lead_moves, .. } = run;
-    Ended { truth, named, placements, lead_moves }
+    ended
 }
 
 struct Run<'a> {
@@ -173,6 +192,8 @@ struct Run<'a> {
     before: std::collections::BTreeMap<Pair, (usize, usize)>,
     placements: u32,
     lead_moves: u32,
+    /// How often each decision is made.
+    times: usize,
     took: Vec<Duration>,
 }
 
@@ -188,27 +209,52 @@ impl<'a> Run<'a> {
         };
         let before = std::collections::BTreeMap::new();
         let took = Vec::new();
-        Self { case, rng, truth, belief, situation, before, placements: 0, lead_moves: 0, took }
+        let (placements, lead_moves, times) = (0, 0, 1);
+        Self { case, rng, truth, belief, situation, before, placements, lead_moves, times, took }
+    }
+
+    fn end(&mut self) -> Ended {
+        let named = self.finish();
+        let (placements, lead_moves) = (self.placements, self.lead_moves);
+        Ended { truth: self.truth.clone(), named, placements, lead_moves }
     }
 
     fn finish(&mut self) -> Option<Partition> {
         loop {
-            let clock = SystemClock::begin();
-            let posterior = self.belief.posterior();
-            self.situation.drive = known_coil(&posterior);
+            let (posterior, probe) = self.decide();
             let sure = posterior.best.1 >= self.case.confidence;
             if sure && (!self.case.prove || self.is_proved(&posterior)?) {
                 return Some(posterior.best.0);
             }
             if !sure {
-                let probe = choose(&self.belief, &posterior, &self.situation)?;
-                self.took.push(clock.now().since_start());
+                let probe = probe?;
                 self.touch((probe.red, probe.black), &posterior);
             }
             if self.placements > self.case.most_placements {
                 return None;
             }
         }
+    }
+
+    /// What is believed, and what to do next.
+    fn decide(&mut self) -> (Posterior, Option<Probe>) {
+        let mut least = Duration::MAX;
+        let mut once = || {
+            let clock = SystemClock::begin();
+            let posterior = self.belief.posterior();
+            self.situation.drive = known_coil(&posterior);
+            let probe = choose(&self.belief, &posterior, &self.situation);
+            least = least.min(clock.now().since_start());
+            (posterior, probe)
+        };
+        for _ in 1..self.times {
+            let _ = once();
+        }
+        let decided = once();
+        if decided.0.best.1 < self.case.confidence {
+            self.took.push(least);
+        }
+        decided
     }
 
     /// `None`: the claim cannot be upheld. `false`: proof moved the belief; go on.
@@ -226,10 +272,7 @@ impl<'a> Run<'a> {
         if after.best.1 < self.case.confidence || after.best.0 != *claim {
             return Some(false);
         }
-        let strain = self.belief.strain(claim, self.case.assumed);
-        let silent: f64 = self.belief.silent(claim, 0.005).iter().map(|silent| silent.odds).sum();
-        let upheld = strain.chance > 1e-3 && after.best.1 / (1.0 + silent) >= self.case.confidence;
-        upheld.then_some(true)
+        is_upheld(&self.belief, &after, self.case).then_some(true)
     }
 
     fn touch(&mut self, leads: (usize, usize), posterior: &Posterior) {
@@ -243,6 +286,14 @@ impl<'a> Run<'a> {
         self.situation.leads = Some(leads);
         self.before.insert(pair, leads);
     }
+}
+
+/// Whether the slips so far are no more than chance, and no silent pin could be more than a spare.
+fn is_upheld(belief: &Belief, posterior: &Posterior, case: &Case) -> bool {
+    let claim = &posterior.best.0;
+    let strain = belief.strain(claim, case.assumed);
+    let silent: f64 = belief.silent(claim, 0.005).iter().map(|silent| silent.odds).sum();
+    strain.chance > 1e-3 && posterior.best.1 / (1.0 + silent) >= case.confidence
 }
 
 /// The coil, once it is sure enough to be driven.
@@ -303,60 +354,4 @@ fn seen(level: Level, rng: &mut Pcg64) -> Seen {
         Level::Closed => Seen::Ohms { ohms: around(-1.3, 0.2), u: 0.05 },
         Level::Coil => Seen::Ohms { ohms: around(1.7, 4.0), u: 1.0 },
     }
-}
-
-fn drawn(case: &Case, rng: &mut Pcg64) -> Partition {
-    match &case.truth {
-        Truth::Family(family) => shuffled(case.prior.pins(), family, rng),
-        Truth::Prior => {
-            let families = Belief::new(&case.prior).marginals().families;
-            let mut left: f64 = rng.random();
-            let found = families.iter().find(|(_, p)| {
-                left -= p;
-                left <= 0.0
-            });
-            let family = &found.unwrap_or(&families[0]).0;
-            shuffled(case.prior.pins(), family, rng)
-        }
-        Truth::Layout => {
-            let layouts = case.prior.layouts();
-            let total: f64 = layouts.iter().map(|(_, p)| p).sum();
-            let mut left = rng.random_range(0.0..total);
-            let found = layouts.iter().find(|(_, p)| {
-                left -= p;
-                left <= 0.0
-            });
-            found.unwrap_or(&layouts[0]).0.clone()
-        }
-    }
-}
-
-fn shuffled(pins: usize, family: &Family, rng: &mut Pcg64) -> Partition {
-    let mut order: Vec<usize> = (0..pins).collect();
-    for last in (1..order.len()).rev() {
-        order.swap(last, rng.random_range(0..=last));
-    }
-    dealt(&order, family)
-}
-
-/// Deals pins, in this order, into the groups of a family.
-pub fn dealt(order: &[usize], family: &Family) -> Partition {
-    let mut left = order.iter().copied();
-    let mut take = |count: u8| -> Vec<usize> { left.by_ref().take(usize::from(count)).collect() };
-    let mut partition = Partition::default();
-    for group in family.groups() {
-        match *group {
-            Group::Coil(a, b) => partition.coils.push(Coil { sides: vec![take(a), take(b)] }),
-            Group::TappedCoil => {
-                partition.coils.push(Coil { sides: vec![take(1), take(1), take(1)] });
-            }
-            Group::Contact { form, common, nc, no } => {
-                let (common, nc, no) = (take(common), take(nc), take(no));
-                partition.poles.push(Pole { form, common, nc, no });
-            }
-            Group::Joined(pins) => partition.joined.push(take(pins)),
-        }
-    }
-    partition.spares = left.collect();
-    partition.in_order()
 }

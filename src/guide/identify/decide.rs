@@ -4,14 +4,15 @@
 
 use super::Terms;
 use super::finding;
-use super::follow::is_shut;
+use super::follow::{is_shut, same_way};
 use super::insight::Insight;
 use super::plan::{Plan, Purpose};
 use super::record::{Record, TouchRecord};
 use super::way::Way;
 use crate::event::{Capture, DriveState, IdentifyFinding, Pin};
-use crate::relay::{Pair, Partition, Probe, Situation, Status, choose, isolation_cover};
+use crate::relay::{Pair, Partition, Probe, Situation, Status, Touch, choose, isolation_cover};
 use drivers::Function;
+use std::collections::BTreeSet;
 
 /// A pair follows the drive at least this probably before the drive is first tried on it.
 const WITNESS_PROBABILITY_MIN: f64 = 0.5;
@@ -24,6 +25,9 @@ const PROVEN_EARLY_FROM: f64 = 0.95;
 const NEARLY_SURE_BITS: f64 = 0.1;
 /// A drive that has moved nothing yet is tried on as long as it may move the part so probably.
 const MAY_MOVE_MIN: f64 = 0.2;
+/// A part that does not answer to its coil is searched for another one as long as some pair that
+/// was not touched is one this probably.
+const SECOND_COIL_MIN: f64 = 0.1;
 /// How often a contact is put to the proof before the part stays undecided.
 const PROOFS_MAX: usize = 4;
 
@@ -60,7 +64,10 @@ pub fn decide(record: &Record, insight: &Insight, terms: &Terms) -> Decision {
         return conclude(Some("the readings contradict each other too often".into()));
     }
     if insight.effect.is_without_response() {
-        return conclude(None);
+        return match second_coil_plan(record, insight) {
+            Some(plan) => Decision::Touch(plan),
+            None => conclude(None),
+        };
     }
     let sure = insight.posterior.best.1 >= terms.start.confidence;
     let proof = if terms.start.quick { Ok(None) } else { proof_plan(record, insight) };
@@ -133,10 +140,24 @@ fn other_coil_plan(record: &Record, insight: &Insight) -> Option<Plan> {
     let pair = Pair::all(record.pins().count())
         .filter(|p| !touched(p) && !record.unreachable.contains(p))
         .max_by(|a, b| coil(a).total_cmp(&coil(b)).then(b.cmp(a)))?;
-    let why = "to find the coil that brings it back".into();
+    let why = "to find the other coil".into();
     let mut plan = plan_on(record, insight, pair, why);
     plan.purpose = Purpose::Look;
     Some(plan)
+}
+
+/// The part did not answer to its coil: it may have another one, of which the first only brings
+/// back what is back already. That is looked for, and once it is found, tried on a closed pair.
+fn second_coil_plan(record: &Record, insight: &Insight) -> Option<Plan> {
+    let shut = || insight.effect.still.iter().filter(|still| still.was_shut);
+    let untried = |drive: &&DriveState| !shut().any(|still| same_way(&still.drive, drive));
+    if insight.drives.others.iter().any(|drive| untried(&drive)) {
+        let pair = shut().map(|still| still.pair).find(|pair| insight.may_be_driven_at(*pair))?;
+        let why = "to see whether another way of driving it moves the part".into();
+        return Some(plan_on(record, insight, pair, why));
+    }
+    other_coil_plan(record, insight)
+        .filter(|plan| insight.posterior.of(plan.way.pair(), Status::Coil) >= SECOND_COIL_MIN)
 }
 
 fn search_plan(record: &Record, insight: &Insight, terms: &Terms) -> Option<Plan> {
@@ -150,6 +171,10 @@ fn search_plan(record: &Record, insight: &Insight, terms: &Terms) -> Option<Plan
         return worthwhile(record, insight, &driven);
     }
     if !insight.effect.still.is_empty() {
+        if let Some(pair) = shut_witness(record, insight) {
+            let why = "to see whether it opens with the drive".into();
+            return Some(plan_on(record, insight, pair, why));
+        }
         let trusted = if insight.may_move >= MAY_MOVE_MIN { &driven } else { &resting };
         return worthwhile(record, insight, trusted);
     }
@@ -182,6 +207,17 @@ fn worthwhile(record: &Record, insight: &Insight, situation: &Situation) -> Opti
     let mut plan = Plan { way, purpose, fresh: false, why };
     plan.fresh = is_spent(record, &plan);
     Some(plan)
+}
+
+/// The pair that most probably is a break contact and has not been watched under the drive: where
+/// an open pair stays open there may be no contact at all, but a closed one has to open.
+fn shut_witness(record: &Record, insight: &Insight) -> Option<Pair> {
+    let opens = |p: Pair| insight.posterior.of(p, Status::Break);
+    let watched = |p: Pair| insight.effect.still.iter().any(|s| s.was_shut && s.pair == p);
+    Pair::all(record.pins().count())
+        .filter(|p| !record.unreachable.contains(p) && insight.may_be_driven_at(*p) && !watched(*p))
+        .filter(|p| opens(*p) >= WITNESS_PROBABILITY_MIN)
+        .max_by(|a, b| opens(*a).total_cmp(&opens(*b)).then(b.cmp(a)))
 }
 
 /// The pair that most probably follows the coil.
@@ -322,6 +358,12 @@ fn is_spent(record: &Record, plan: &Plan) -> bool {
     })
 }
 
+/// The pairs that read between a contact and a coil.
+fn unclear(insight: &Insight) -> BTreeSet<Pair> {
+    let looked = |touch: &&Touch| touch.looks.iter().any(|look| look.seen.is_contact_or_coil());
+    insight.touches.iter().filter(looked).map(|touch| touch.pair).collect()
+}
+
 /// Where the planner stands; `driven`: every touch may show both states.
 fn situation(record: &Record, insight: &Insight, terms: &Terms, driven: bool) -> Situation {
     Situation {
@@ -329,6 +371,7 @@ fn situation(record: &Record, insight: &Insight, terms: &Terms, driven: bool) ->
         drive: insight.coils.first().filter(|_| driven).map(|coil| coil.pair),
         may_drive: !record.drive_refused,
         unreachable: record.unreachable.clone(),
+        unclear: unclear(insight),
         costs: terms.costs,
         channel: terms.channel,
         confidence: terms.start.confidence,

@@ -31,7 +31,7 @@ pub fn of(record: &Record, insight: &Insight) -> Vec<Fault> {
 
 fn coil_faults(record: &Record, insight: &Insight) -> Vec<Fault> {
     let pins = record.pins();
-    let Some(coil) = insight.coils.first() else {
+    let Some(coil) = insight.coils.first().or(insight.suspected.as_ref()) else {
         return vec![without_coil(record, insight)];
     };
     let ends = vec![pins.at(coil.pair.lo()).clone(), pins.at(coil.pair.hi()).clone()];

@@ -16,6 +16,8 @@ use drivers::Function;
 
 /// A pair is treated as a coil from this probability on.
 const COIL_PROBABILITY_MIN: f64 = 0.95;
+/// A pair may be a coil, and no fault is named as if there were none, from this probability on.
+const SUSPECTED_MIN: f64 = 0.05;
 
 /// Derived knowledge.
 #[derive(Debug)]
@@ -28,8 +30,10 @@ pub struct Insight {
     pub belief: Belief,
     /// What it says.
     pub posterior: Posterior,
-    /// The coils, the most measured first.
+    /// The coils, the most probable first.
     pub coils: Vec<CoilFacts>,
+    /// The pair that was measured and most probably is a coil, though it may not be one.
+    pub suspected: Option<CoilFacts>,
     /// What may be applied.
     pub drives: Drives,
     /// Probability that the highest of these drives moves a part that nothing has moved yet.
@@ -71,11 +75,12 @@ impl Insight {
         let touches: Vec<Touch> = record.touches.iter().filter_map(|t| looks.touch(t)).collect();
         let belief = believe(&touches, terms, prior);
         let posterior = belief.posterior();
-        let coils = coils(record, &posterior);
+        let coils = coils(record, &posterior, COIL_PROBABILITY_MIN);
+        let suspected = self::coils(record, &posterior, SUSPECTED_MIN).into_iter().next();
         let drives = drives(record, terms, &coils);
         let top = drives.ladder.last().map_or(0.0, volts);
         let may_move = Looks::new(&effect, coil).untried(top);
-        Self { effect, touches, belief, posterior, coils, drives, may_move }
+        Self { effect, touches, belief, posterior, coils, suspected, drives, may_move }
     }
 
     /// Whether the pair shares no pin with a coil that may be driven, so that it can be watched
@@ -146,12 +151,13 @@ fn likely_coil(record: &Record) -> Option<(f64, f64)> {
         .max_by(|a, b| a.0.total_cmp(&b.0))
 }
 
-fn coils(record: &Record, posterior: &Posterior) -> Vec<CoilFacts> {
+/// The pairs that were measured and are a coil at least this probably, the most probable first.
+fn coils(record: &Record, posterior: &Posterior, p_min: f64) -> Vec<CoilFacts> {
     let n = record.pins().count();
     let mut found: Vec<(f64, CoilFacts)> = Pair::all(n)
         .filter_map(|pair| {
             let p = posterior.of(pair, Status::Coil);
-            let facts = (p >= COIL_PROBABILITY_MIN).then(|| coil_facts(record, pair)).flatten()?;
+            let facts = (p >= p_min).then(|| coil_facts(record, pair)).flatten()?;
             Some((p, facts))
         })
         .collect();
