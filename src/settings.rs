@@ -7,13 +7,14 @@ use std::ffi::OsString;
 use std::path::PathBuf;
 
 /// Every key, with what it is without a file and what it says.
-pub const KEYS: [(&str, &str, &str); 7] = [
+pub const KEYS: [(&str, &str, &str); 8] = [
     ("meter", "(none)", "the meter's link"),
     ("profile", "scpi", "the meter's dialect"),
     ("operator", "screen on a terminal, else lines", "who is asked"),
     ("sounds", "bell", "what is heard: bell or off"),
     ("say", "(none)", "a program that speaks each ask and result"),
     ("dwell", "(none)", "how long an open pair is held until it is taken"),
+    ("hand_seconds", "4,5,0.5", "what one lead, both leads and the drive cost, in seconds"),
     ("reconnect_for", "30s", "how long a lost link is tried again"),
 ];
 

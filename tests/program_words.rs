@@ -106,6 +106,31 @@ fn terms_that_do_not_fit_are_refused() {
 }
 
 #[test]
+fn a_drawn_footprint_is_taken_from_its_file_and_a_wrong_one_is_named() {
+    let job = Job::new();
+    let file = job.home().join("part.txt");
+    let drawing = file.display().to_string();
+    let meter = format!("{}?hands=alone", sim("changeover_1_pole"));
+    let dir = job.word();
+    let words = ["--meter", &meter, "--pins", "5", "--footprint", &drawing];
+    std::fs::write(&file, "1 . 2\n\n3 4 6\n").unwrap();
+    refused(&identify(&dir, &words), &["part.txt", "row 2", "`6`"]);
+    std::fs::write(&file, "# nothing yet\n").unwrap();
+    refused(&identify(&dir, &words), &["part.txt", "nothing is drawn"]);
+    std::fs::write(&file, "1 . 2  # the coil end\n. 3 .\n4 . 5\n").unwrap();
+    let words = [&identify(&dir, &words)[..], &["--hand-seconds", "3,6,0"]].concat();
+    Program::run(&words).exits(0);
+    // The record keeps what was drawn, so it is whole without the file.
+    let record = std::fs::read_to_string(Path::new(&dir).join("journal.jsonl")).unwrap();
+    assert!(record.contains("/ 1 . 2 / . 3 . / 4 . 5"), "{record}");
+    assert!(record.contains("\"two_leads_s\":6"), "{record}");
+    refused(
+        &identify(&dir, &["--meter", &meter, "--pins", "5", "--hand-seconds", "3,x,0"]),
+        &["3,x,0"],
+    );
+}
+
+#[test]
 fn words_that_are_no_command_are_refused() {
     refused(&["identfy"], &["identfy"]);
     refused(&["schema", "everything"], &["everything"]);

@@ -16,8 +16,9 @@ pub(super) struct Identify {
     /// The pins: a number (8 names them 1 to 8) or labels (A,B,C,D); 2 to 16
     #[arg(long, value_name = "N|LABELS")]
     pins: Pins,
-    /// How the pins stand, as you look at them: rows (4+4, 7+7, 2-1-2) or a ring (`8 round`)
-    #[arg(long, value_name = "SHAPE")]
+    /// How the pins stand, as you look at them: rows (4+4, 7+7, 2-1-2), a ring (`8 round`), or a
+    /// file that draws them: rows of pin names with spaces between, and . where no pin stands
+    #[arg(long, value_name = "SHAPE|FILE")]
     footprint: Option<String>,
     /// How a footprint of rows is numbered
     #[arg(long, value_enum, default_value_t = NumberingWord::Rows)]
@@ -45,6 +46,10 @@ pub(super) struct Identify {
     /// range, which is no insulation test
     #[arg(long)]
     isolation: bool,
+    /// What one lead, both leads and a change of the drive cost your hands, in seconds; the next
+    /// placement is weighed by them [default: 4,5,0.5; with a supply 4,5,0]
+    #[arg(long, value_name = "LEAD,LEADS,DRIVE")]
+    hand_seconds: Option<String>,
     /// The folder for the record and the report [default: identify-DATE-TIME here]
     #[arg(long, value_name = "DIR")]
     job: Option<PathBuf>,
@@ -102,6 +107,7 @@ impl From<Identify> for IdentifyTerms {
             ambient_celsius: w.ambient_celsius,
             quick: w.quick,
             isolation: w.isolation,
+            hand_seconds: w.hand_seconds,
             job: w.job,
             operator: w.operator.into(),
         }

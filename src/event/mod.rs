@@ -38,7 +38,9 @@ pub use output::{
 pub use pickup::{PickUpFinding, PickUpStart, Ramp, Threshold};
 pub use pin::{BadPins, Pin, Pins};
 pub use plan::{BoardPlan, PlanContact, PlanDecision, PlanLeads, PlanRule, PlanStep, PlanSupply};
-pub use start::{BoardStart, FitStart, IdentifyStart, OutputStart, RunStart, RunTerms};
+pub use start::{
+    BoardStart, FitStart, HandSeconds, IdentifyStart, OutputStart, RunStart, RunTerms,
+};
 pub use terminals::RelayTerminals;
 pub use verdict::Verdict;
 pub use visible::visible;

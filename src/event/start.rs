@@ -116,6 +116,20 @@ pub struct IdentifyStart {
     /// Whether coil and poles are measured against each other at the end.
     #[serde(default)]
     pub isolation: bool,
+    /// What the operator's hands cost, if stated or if a supply drives.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub hand_seconds: Option<HandSeconds>,
+}
+
+/// What the operator's hands cost, reading included: by these the next placement is weighed.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct HandSeconds {
+    /// Moving one lead, in seconds.
+    pub one_lead_s: f64,
+    /// Moving both leads, in seconds.
+    pub two_leads_s: f64,
+    /// Driving the coil and releasing it, in seconds.
+    pub drive_s: f64,
 }
 
 /// What a fit was given beside the record of its job. Its numbers stand in the finding's inputs.

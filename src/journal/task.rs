@@ -106,6 +106,7 @@ mod tests {
                 ambient_celsius: None,
                 quick: false,
                 isolation: false,
+                hand_seconds: None,
             }),
         })
     }

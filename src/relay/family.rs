@@ -253,6 +253,29 @@ mod tests {
         assert_eq!(Family::relay(0, 0, 2).labellings(7), 0.0);
     }
 
+    /// Sequences of the On-Line Encyclopedia of Integer Sequences, by number from memory, their
+    /// terms by their recurrences: A000085, involutions, a(n) = a(n-1) + (n-1) a(n-2); A001147,
+    /// perfect matchings, (2n-1)!!; and ordered triples on all pins, (3n)!/n!.
+    #[test]
+    fn labellings_add_up_to_known_sequences() {
+        let joints = |joints| Family::new(vec![Group::Joined(2); joints]);
+        let (mut before, mut involutions) = (1.0, 1.0);
+        for pins in 2..=16 {
+            (before, involutions) = (involutions, involutions + (pins - 1) as f64 * before);
+            let all: f64 = (0..=pins / 2).map(|count| joints(count).labellings(pins)).sum();
+            assert_eq!(all, involutions, "{pins} pins");
+        }
+        for pairs in 1..=8_usize {
+            let matchings: f64 = (1..=pairs).map(|k| (2 * k - 1) as f64).product();
+            assert_eq!(joints(pairs).labellings(2 * pairs), matchings);
+        }
+        for poles in 1..=5 {
+            let triples = Family::new(vec![Group::contact(Form::C); poles]);
+            let ordered = factorial(3 * poles) / factorial(poles);
+            assert_eq!(triples.labellings(3 * poles), ordered);
+        }
+    }
+
     #[test]
     fn arrangements_are_as_many_as_their_formula_says() {
         let forms = [Form::A, Form::B, Form::C];

@@ -1,7 +1,8 @@
 //! Where the pins stand. `4+4` is two rows of four, `2-1-2` three rows of which the middle one has
-//! one pin, `8 round` a ring as under a plug-in part; [`Numbering`] says how the numbers run. A
-//! [`Footprint`] gives each pin its place on a grid, for pictures and for the symmetric layouts
-//! that are the stronger part of a prior. It never excludes a part that breaks the pattern.
+//! one pin, `8 round` a ring as under a plug-in part; [`Numbering`] says how the numbers run. What
+//! fits none of these is drawn, `/ A1 . A2 / 11 12 14`: a row behind each stroke. A [`Footprint`]
+//! gives each pin its place on a grid, for pictures and for the symmetric layouts that are the
+//! stronger part of a prior. It never excludes a part that breaks the pattern.
 
 use super::family::Family;
 use super::layouts;
@@ -46,6 +47,22 @@ pub enum BadFootprint {
     /// Too few or too many pins.
     #[error("footprint with {0} pins: a part has 2 to 16")]
     Count(usize),
+    /// A drawing with a word that names no pin.
+    #[error("drawn footprint, row {row}: `{word}` is none of the pins")]
+    NoPin {
+        /// From 1.
+        row: usize,
+        /// As written, escaped.
+        word: String,
+    },
+    /// A drawing without this pin, or with it more than once.
+    #[error("drawn footprint: pin {pin} stands there {times} times")]
+    Times {
+        /// Its name.
+        pin: String,
+        /// How often.
+        times: usize,
+    },
 }
 
 impl Footprint {
@@ -69,6 +86,32 @@ impl Footprint {
             row_places(&rows, trimmed.contains('-'), numbering)
         };
         Ok(Self { text: trimmed.to_owned(), places, ring: ring.is_some() })
+    }
+
+    /// From a drawing: rows that each begin with `/`, of words with spaces between them. A word is
+    /// the name of the pin that stands there, `.` an empty place. `names` are all pins, in order.
+    ///
+    /// # Errors
+    /// [`BadFootprint`] for a word that is no pin, and a pin that is not there exactly once.
+    pub fn drawn(text: &str, names: &[String]) -> Result<Self, BadFootprint> {
+        let rows = text.split('/').skip(1).enumerate();
+        let words = rows.flat_map(|(y, row)| {
+            row.split_whitespace().enumerate().map(move |(x, word)| (x, y, word))
+        });
+        let mut found: Vec<Vec<Place>> = vec![Vec::new(); names.len()];
+        for (x, y, word) in words.filter(|(.., word)| *word != ".") {
+            let pin = names.iter().position(|name| name == word).ok_or_else(|| {
+                let word = word.escape_debug().take(16).collect();
+                BadFootprint::NoPin { row: y + 1, word }
+            })?;
+            found[pin].push(Place { x: x as f64, y: y as f64 });
+        }
+        let one = |(name, places): (&String, Vec<Place>)| match places.as_slice() {
+            [place] => Ok(*place),
+            more => Err(BadFootprint::Times { pin: name.clone(), times: more.len() }),
+        };
+        let places: Result<Vec<Place>, BadFootprint> = names.iter().zip(found).map(one).collect();
+        Ok(Self { text: text.trim().to_owned(), places: places?, ring: false })
     }
 
     /// How many pins it has.
@@ -158,6 +201,21 @@ mod tests {
         assert_eq!(ring.len(), 8);
         let gap = (ring[0].0 - ring[1].0).hypot(ring[0].1 - ring[1].1);
         assert!((0.9..1.0).contains(&gap), "{gap}");
+    }
+
+    #[test]
+    fn a_drawing_puts_each_pin_where_its_name_stands() {
+        let names = ["11", "12", "14", "A1", "A2"].map(str::to_owned);
+        let drawn = Footprint::drawn("/ A1 . A2 / 11 12 14", &names).unwrap();
+        let places: Vec<_> = drawn.places().iter().map(|place| (place.x, place.y)).collect();
+        assert_eq!(places, [(0., 1.), (1., 1.), (2., 1.), (0., 0.), (2., 0.)]);
+        let bad = |text| Footprint::drawn(text, &names).unwrap_err().to_string();
+        assert_eq!(
+            bad("/ A1 A2 / 11 12 14 15"),
+            "drawn footprint, row 2: `15` is none of the pins"
+        );
+        assert_eq!(bad("/ A1 A2 / 11 12"), "drawn footprint: pin 14 stands there 0 times");
+        assert_eq!(bad("/ A1 A2 A1 / 11 12 14"), "drawn footprint: pin A1 stands there 2 times");
     }
 
     #[test]

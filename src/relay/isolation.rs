@@ -5,10 +5,11 @@
 use super::pair::Pair;
 use super::partition::Partition;
 
-/// The fewest placements that measure each net against every other, one lead moving at a time
-/// where possible: one placement for every two nets, as a placement can show no more. A pole is
-/// taken by its common, which reaches its break side at rest and its make side when energised;
-/// measured in both states the cover reaches every contact.
+/// The fewest placements that measure each net against every other at rest, one lead moving at a
+/// time where possible: one placement for every two nets, as a placement can show no more. A pole
+/// is taken by its common, which reaches its break side. A make side is open at rest and so a net
+/// of its own: each is measured against the coils too, because what is on the coil must not come
+/// to it.
 #[must_use]
 pub fn isolation_cover(partition: &Partition) -> Vec<Pair> {
     let coils = partition.coils.iter().map(|coil| coil.pins());
@@ -29,6 +30,9 @@ pub fn isolation_cover(partition: &Partition) -> Vec<Pair> {
             if i % 2 == 0 { others.copied().collect() } else { others.rev().copied().collect() };
         cover.extend(fan.into_iter().filter_map(|b| Pair::new(a, b)));
     }
+    let coils = partition.coils.iter().filter_map(|coil| coil.pins().first().copied());
+    let makes = || partition.poles.iter().filter_map(|pole| pole.no.first().copied());
+    cover.extend(coils.flat_map(|coil| makes().filter_map(move |make| Pair::new(coil, make))));
     cover
 }
 
@@ -44,8 +48,10 @@ mod tests {
         let pole = |pins: [usize; 3]| (Group::contact(Form::C), pins.to_vec(), vec![0, 1, 2]);
         let coil = (Group::Coil(1, 1), vec![0, 7], vec![0, 1]);
         let part = Partition::from_groups(9, &[coil, pole([1, 2, 3]), pole([4, 5, 6])]);
-        // Coil, two poles and a spare are four nets.
+        // Coil, two poles and a spare are four nets; two make sides come on top for the coil.
         let cover = isolation_cover(&part);
+        assert_eq!(cover[6..], [Pair::ordered(0, 3), Pair::ordered(0, 6)]);
+        let cover = &cover[..6];
         let net = |pin: usize| [0, 1, 1, 1, 4, 4, 4, 0, 8][pin];
         let nets: BTreeSet<(usize, usize)> =
             cover.iter().map(|pair| (net(pair.lo()), net(pair.hi()))).collect();

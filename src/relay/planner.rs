@@ -388,6 +388,27 @@ mod tests {
         assert!(information(&[1.0, 0.0, 0.0, 0.0, 0.0], &both) < 1e-12);
     }
 
+    /// The values stand in `fixtures/reference/information.csv`, made by SciPy's entropies.
+    #[test]
+    fn what_a_touch_tells_is_the_mutual_information_of_a_general_library() {
+        let lines = include_str!("../../fixtures/reference/information.csv").lines().skip(2);
+        let mut checked = 0;
+        for line in lines {
+            let numbers: Vec<f64> = line.split(',').map(|word| word.parse().unwrap()).collect();
+            let &[open, broken, make, joined, coil, no_contact, bridge, toggle, bits] =
+                numbers.as_slice()
+            else {
+                panic!("{line}");
+            };
+            let channel = Channel { no_contact, bridge };
+            let given = Given::new(outcomes(toggle > 0.5, false, channel));
+            let ours = information(&[open, broken, make, joined, coil], &given);
+            assert!((ours - bits).abs() < 1e-12, "{line}: {ours}");
+            checked += 1;
+        }
+        assert_eq!(checked, 120);
+    }
+
     #[test]
     fn a_pair_that_read_between_contact_and_coil_is_not_asked_again_for_that() {
         let (_, posterior) = begun();

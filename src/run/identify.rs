@@ -7,7 +7,7 @@ use super::failure::{Exit, Failure};
 use super::instrument::{Instrument, MeterTerms};
 use super::stamp::folder_time;
 use super::station::{Equipment, OperatorChoice, Station, kept_record};
-use crate::event::{IdentifyStart, Pins, RunStart, RunTerms};
+use crate::event::{HandSeconds, IdentifyStart, Pins, RunStart, RunTerms};
 use crate::guide::Guide;
 use crate::guide::identify::{Identify, Terms};
 use crate::guide::settling::Settling;
@@ -40,6 +40,8 @@ pub struct IdentifyTerms {
     pub quick: bool,
     /// Whether coil and poles are measured against each other.
     pub isolation: bool,
+    /// What hands cost, as written: one lead, both leads, the drive, in seconds.
+    pub hand_seconds: Option<String>,
     /// The job folder.
     pub job: Option<PathBuf>,
     /// The operator.
@@ -84,10 +86,14 @@ fn checked_start(terms: &IdentifyTerms) -> Result<IdentifyStart, Failure> {
     };
     Ok(IdentifyStart {
         pins: terms.pins.clone(),
-        footprint: terms.footprint.as_ref().map(|text| {
-            let round = if terms.numbered_round { " round" } else { "" };
-            format!("{text}{round}")
-        }),
+        footprint: match &terms.footprint {
+            Some(text) => Some(match drawing(text)? {
+                Some(drawing) => drawing,
+                None if terms.numbered_round => format!("{text} round"),
+                None => text.clone(),
+            }),
+            None => None,
+        },
         confidence: range("confidence", terms.confidence, 0.5, 0.999_999_999)?,
         volts_max: range("volts-max", terms.volts_max, 1.0, 60.0)?,
         coil_watts_max: range("coil-watts-max", terms.coil_watts_max, 0.05, 10.0)?,
@@ -97,7 +103,56 @@ fn checked_start(terms: &IdentifyTerms) -> Result<IdentifyStart, Failure> {
         },
         quick: terms.quick,
         isolation: terms.isolation,
+        hand_seconds: hand_seconds(terms)?,
     })
+}
+
+/// What hands cost; a supply that drives by itself costs them nothing.
+fn hand_seconds(terms: &IdentifyTerms) -> Result<Option<HandSeconds>, Failure> {
+    let usual = Costs::default();
+    let by_supply = terms.drive.as_deref().is_some_and(|link| link != "manual");
+    let drive_s = if by_supply { 0.0 } else { usual.toggle_s };
+    let usual =
+        HandSeconds { one_lead_s: usual.one_lead_s, two_leads_s: usual.two_leads_s, drive_s };
+    let Some(text) = &terms.hand_seconds else { return Ok(by_supply.then_some(usual)) };
+    let seconds: Option<Vec<f64>> = text
+        .split(',')
+        .map(|part| part.trim().parse().ok().filter(|s| (0.0..=60.0).contains(s)))
+        .collect();
+    match seconds.as_deref() {
+        Some(&[one_lead_s, two_leads_s, drive_s]) => {
+            Ok(Some(HandSeconds { one_lead_s, two_leads_s, drive_s }))
+        }
+        _ => Err(Failure::bad_input(
+            format!("--hand-seconds {}: expected three numbers of 0 to 60", text.escape_debug()),
+            "write what one lead, both leads and the drive cost: --hand-seconds 4,5,0.5",
+        )),
+    }
+}
+
+/// More than this is no drawing of 16 pins, in bytes.
+const DRAWING_MAX: u64 = 4096;
+
+/// The drawing in the file of this name, its rows each behind a stroke; none if there is no such
+/// file. What stands behind a `#` is a remark.
+fn drawing(name: &str) -> Result<Option<String>, Failure> {
+    let refused = |problem: String| {
+        let hint = "a drawing is rows of pin names with spaces between, and . where no pin stands";
+        Failure::bad_input(format!("--footprint {}: {problem}", name.escape_debug()), hint)
+    };
+    let Ok(about) = std::fs::metadata(name) else { return Ok(None) };
+    if !about.is_file() || about.len() > DRAWING_MAX {
+        return Err(refused(format!("no file of at most {DRAWING_MAX} bytes")));
+    }
+    let text = std::fs::read_to_string(name).map_err(|error| refused(error.to_string()))?;
+    let rows = text.lines().map(|line| line.split('#').next().unwrap_or_default().trim_end());
+    let drawn: Vec<String> =
+        rows.filter(|row| !row.trim().is_empty()).map(|row| format!("/ {}", row.trim())).collect();
+    if drawn.is_empty() {
+        Err(refused("nothing is drawn in it".into()))
+    } else {
+        Ok(Some(drawn.join(" ")))
+    }
 }
 
 /// The guide for these terms; closed placements announce themselves only where a person watches.
@@ -109,8 +164,13 @@ pub(super) fn guide(
 ) -> Result<Box<dyn Guide>, Failure> {
     let footprint = match &start.footprint {
         None => None,
-        Some(text) => Some(footprint(text, start.pins.count())?),
+        Some(text) => Some(footprint(text, &start.pins)?),
     };
+    let costs = start.hand_seconds.map_or_else(Costs::default, |hands| Costs {
+        one_lead_s: hands.one_lead_s,
+        two_leads_s: hands.two_leads_s,
+        toggle_s: hands.drive_s,
+    });
     Ok(Box::new(Identify::new(Terms {
         start: start.clone(),
         simulated,
@@ -119,22 +179,30 @@ pub(super) fn guide(
         hands_free: operator.is_a_person(),
         accept_meter,
         channel: Channel::default(),
-        costs: Costs::default(),
+        costs,
     })))
 }
 
-/// Rows with `round` behind them are numbered round the part; one number with it is a ring.
-fn footprint(text: &str, pins: usize) -> Result<Footprint, Failure> {
+/// Rows with `round` behind them are numbered round the part; one number with it is a ring; what
+/// begins with a stroke is drawn.
+fn footprint(text: &str, pins: &Pins) -> Result<Footprint, Failure> {
+    if text.starts_with('/') {
+        let names: Vec<String> = pins.iter().map(|pin| pin.label().to_owned()).collect();
+        let hint = "each pin of --pins stands there once, by its name; . is an empty place";
+        return Footprint::drawn(text, &names)
+            .map_err(|bad| Failure::bad_input(format!("--footprint: {bad}"), hint));
+    }
     let (text, numbering) = match text.strip_suffix(" round") {
         Some(rows) if rows.contains(['+', '-']) => (rows, Numbering::Round),
         _ => (text, Numbering::Rows),
     };
-    let hint = "write rows as 4+4, 7+7 or 2-1-2, or a ring as `8 round`";
+    let hint = "write rows as 4+4, 7+7 or 2-1-2, a ring as `8 round`, or the name of a drawing";
     let footprint = Footprint::parse(text, numbering)
         .map_err(|bad| Failure::bad_input(format!("--footprint: {bad}"), hint))?;
-    if footprint.pins() == pins {
+    if footprint.pins() == pins.count() {
         return Ok(footprint);
     }
-    let message = format!("--footprint {text} has {} pins, --pins names {pins}", footprint.pins());
+    let message =
+        format!("--footprint {text} has {} pins, --pins names {}", footprint.pins(), pins.count());
     Err(Failure::bad_input(message, "make both say the same number of pins"))
 }

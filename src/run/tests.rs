@@ -50,6 +50,7 @@ fn identify() -> IdentifyStart {
         ambient_celsius: None,
         quick: false,
         isolation: false,
+        hand_seconds: None,
     }
 }
 

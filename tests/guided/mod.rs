@@ -53,6 +53,7 @@ pub fn terms(pins: &Pins, footprint: Option<&str>) -> Terms {
             ambient_celsius: None,
             quick: false,
             isolation: false,
+            hand_seconds: None,
         },
         footprint: footprint.map(|text| text.parse::<Footprint>().expect("a footprint")),
         settling: Settling::default(),

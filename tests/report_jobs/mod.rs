@@ -228,6 +228,7 @@ pub fn start(pins: &str, footprint: Option<&str>) -> RunStart {
             ambient_celsius: None,
             quick: false,
             isolation: false,
+            hand_seconds: None,
         }),
     }
 }

@@ -95,6 +95,7 @@ impl Stage {
                 ambient_celsius: None,
                 quick: false,
                 isolation: false,
+                hand_seconds: None,
             }),
         }));
         self.fact(&Event::MeterIdentified(MeterIdentity {
