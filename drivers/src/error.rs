@@ -247,6 +247,12 @@ impl DriverError {
 /// characters. The backslash is escaped too, so that the escape cannot be forged.
 #[must_use]
 pub fn escape(bytes: &[u8], most: usize) -> String {
+    let plain = |b: &u8| matches!(b, b' '..=b'~') && !matches!(b, b'\'' | b'"' | b'\\');
+    // Nearly all that arrives needs no escape.
+    match std::str::from_utf8(bytes) {
+        Ok(text) if bytes.len() <= most && bytes.iter().all(plain) => return text.to_owned(),
+        _ => {}
+    }
     let full: String =
         bytes.iter().flat_map(|b| std::ascii::escape_default(*b)).map(char::from).collect();
     match full.char_indices().nth(most) {

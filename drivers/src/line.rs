@@ -11,8 +11,11 @@ use std::collections::VecDeque;
 pub const LINE_AT_MOST: usize = 4096;
 
 /// How many whole lines may wait; more than this at once is a flood, and the oldest are lost. One
-/// read of a link brings at most 4096 bytes: they cannot be more lines than this.
-const WAITING_AT_MOST: usize = 2048;
+/// read of a link brings at most [`READ_AT_MOST`] bytes: they cannot be more lines than this.
+const WAITING_AT_MOST: usize = READ_AT_MOST / 2;
+
+/// How many bytes one read of a link brings at most.
+pub(crate) const READ_AT_MOST: usize = 16_384;
 
 /// A line that is none.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -79,7 +82,7 @@ impl LineAssembler {
     pub fn push(&mut self, bytes: &[u8]) {
         let mut rest = bytes;
         loop {
-            let end = rest.iter().position(|byte| matches!(byte, b'\r' | b'\n'));
+            let end = memchr::memchr2(b'\r', b'\n', rest);
             let part = rest.get(..end.unwrap_or(rest.len())).unwrap_or_default();
             let room = self.line_at_most.saturating_sub(self.partial.len()).min(part.len());
             self.partial.extend_from_slice(part.get(..room).unwrap_or_default());
@@ -116,7 +119,7 @@ impl LineAssembler {
         let bytes = std::mem::take(&mut self.partial);
         let line = if std::mem::take(&mut self.overflowed) {
             Err(BadLine::TooLong(bytes))
-        } else if bytes.iter().all(|byte| is_printable(*byte)) {
+        } else if is_all_printable(&bytes) {
             String::from_utf8(bytes).map_err(|error| BadLine::Noise(error.into_bytes()))
         } else {
             Err(BadLine::Noise(bytes))
@@ -126,6 +129,12 @@ impl LineAssembler {
         }
         self.ready.push_back(line);
     }
+}
+
+/// Looks at many bytes at once: a line may be a block of thousands of readings.
+fn is_all_printable(bytes: &[u8]) -> bool {
+    let all = |part: &[u8]| part.iter().fold(true, |all, byte| all & is_printable(*byte));
+    bytes.chunks(64).all(all)
 }
 
 const fn is_printable(byte: u8) -> bool {
@@ -199,8 +208,8 @@ mod tests {
     #[test]
     fn one_read_of_the_shortest_lines_loses_none() {
         let mut assembler = LineAssembler::new();
-        assembler.push(&b"1\n".repeat(4096 / 2));
-        assert_eq!(std::iter::from_fn(|| assembler.next()).count(), 2048);
+        assembler.push(&b"1\n".repeat(READ_AT_MOST / 2));
+        assert_eq!(std::iter::from_fn(|| assembler.next()).count(), READ_AT_MOST / 2);
     }
 
     #[test]

@@ -7,6 +7,7 @@ use super::Command;
 use super::pulse::Pulse;
 use crate::clock::{Clock, Moment};
 use crate::error::DriverError;
+use crate::line::READ_AT_MOST;
 use crate::link::{Flow, Link, Opener, Received};
 use crate::meter::MeterEvent;
 use crate::session::{Input, Session};
@@ -38,6 +39,8 @@ pub(crate) struct Worker<S> {
     commands: Receiver<Command>,
     sink: S,
     pulse: Arc<Pulse>,
+    /// What one read brings.
+    buffer: Box<[u8]>,
     /// Whether the meter has answered at least once.
     answered: bool,
     /// Whether it has answered on this link.
@@ -77,6 +80,7 @@ impl<S: FnMut(MeterEvent) -> bool> Worker<S> {
             commands,
             sink,
             pulse: Arc::default(),
+            buffer: vec![0; READ_AT_MOST].into(),
             answered: false,
             answers: false,
             tried_again: false,
@@ -269,11 +273,11 @@ impl<S: FnMut(MeterEvent) -> bool> Worker<S> {
 
     /// Hands over what arrives within `wait`; whether anything did.
     fn receive(&mut self, link: &mut dyn Link, wait: Duration) -> Result<bool, Stop> {
-        let mut buffer = [0; 4096];
         let within = if link.flow() == Flow::Messages { wait + MESSAGE_WITHIN } else { wait };
-        match self.watched(within, "reading", |_| link.read_some(&mut buffer, wait))? {
+        let read = |worker: &mut Self| link.read_some(&mut worker.buffer, wait);
+        match self.watched(within, "reading", read)? {
             Received::Bytes(count) => {
-                let bytes = buffer.get(..count).unwrap_or_default();
+                let bytes = self.buffer.get(..count).unwrap_or_default();
                 self.session.handle(Input::BytesReceived(bytes), self.clock.now())?;
                 Ok(true)
             }

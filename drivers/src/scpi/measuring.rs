@@ -237,8 +237,8 @@ impl Measuring {
         known: &Known,
         now: Moment,
     ) -> Option<Vec<Reading>> {
-        let fields: Vec<&str> = text.split(',').collect();
-        if fields.len() != self.block(wire, known) {
+        let block = self.block(wire, known);
+        if text.bytes().filter(|byte| *byte == b',').count() + 1 != block {
             return None;
         }
         let function = self.wanted.function;
@@ -253,7 +253,11 @@ impl Measuring {
                 at: now,
             })
         };
-        fields.into_iter().map(reading).collect()
+        let mut readings = Vec::with_capacity(block);
+        for field in text.split(',') {
+            readings.push(reading(field)?);
+        }
+        Some(readings)
     }
 
     fn confirmed(
@@ -370,8 +374,8 @@ impl Measuring {
 
 /// One value of an answer, or an overload word.
 fn parse(text: &str, wire: &Wire) -> Option<Value> {
-    let word = text.trim().trim_start_matches(['+', '-']).to_ascii_uppercase();
-    if wire.dialect.overload.contains(&word) {
+    let word = text.trim().trim_start_matches(['+', '-']);
+    if wire.dialect.overload.iter().any(|overload| overload.eq_ignore_ascii_case(word)) {
         return Some(Value::Overload);
     }
     parse_value(text).ok()

@@ -6,7 +6,7 @@
 use super::grammar::{LineReading, parse_line};
 use crate::clock::Moment;
 use crate::error::{DriverError, escape};
-use crate::line::{BadLine, LineAssembler, garbled};
+use crate::line::{BadLine, LineAssembler, READ_AT_MOST, garbled};
 use crate::meter::{Identity, MeterEvent, Order};
 use crate::profile::{LinesDialect, Profile};
 use crate::reading::{Function, Reading};
@@ -19,7 +19,7 @@ const BAD_LINES_AT_MOST: u32 = 12;
 /// So many polls in a row without an answer, and the link counts as dead.
 const SILENT_POLLS_AT_MOST: u32 = 3;
 /// At most so many events wait to be fetched.
-const EVENTS_AT_MOST: usize = 4096;
+const EVENTS_AT_MOST: usize = READ_AT_MOST / 2;
 
 /// A session with a meter of lines. Without I/O: see [`Session`].
 #[derive(Debug)]
