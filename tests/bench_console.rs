@@ -17,7 +17,7 @@ fn options(listen: Listen) -> StandaloneOptions {
     let relays = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/relays");
     let part = Part::load(&relays.join("changeover_2_pole.toml")).unwrap();
     let bench = BenchOptions { slips: SlipRates::NONE, ..Default::default() };
-    StandaloneOptions { part, bench, listen, pace: 0.0 }
+    StandaloneOptions { part, bench, listen, supply: None, pace: 0.0 }
 }
 
 fn tcp() -> Listen {
@@ -156,6 +156,38 @@ fn nothing_on_the_input_stops_it() {
     assert_eq!(notes.len(), 9, "four lines, and the long one in four pieces");
     assert_eq!(*said.last().unwrap(), json!({"seq":9,"answer":"ready"}));
     assert_eq!(summary.asks, 1);
+}
+
+#[test]
+fn the_supply_is_served_beside_the_meter_and_drives_what_it_is_clipped_to() {
+    let (stdin, mut to) = pipe().unwrap();
+    let (from, stdout) = pipe().unwrap();
+    let options = StandaloneOptions { supply: Some(tcp()), ..options(tcp()) };
+    let thread =
+        std::thread::spawn(move || run_standalone(options, BufReader::new(stdin), stdout).unwrap());
+    let mut from = BufReader::new(from);
+    let mut hear = || {
+        let mut line = String::new();
+        from.read_line(&mut line).unwrap();
+        serde_json::from_str::<Value>(&line).unwrap()
+    };
+    let first = hear();
+    assert_ne!(first["meter"], first["supply"], "{first}");
+    let link = first["supply"].as_str().unwrap().to_owned();
+    let mut supply = TcpStream::connect(link.strip_prefix("tcp:").unwrap()).unwrap();
+    writeln!(to, r#"{{"v":1,"seq":1,"ask":"clip","plus":"1","minus":"5"}}"#).unwrap();
+    assert_eq!(hear(), json!({"seq":1,"answer":"ready"}));
+    supply.write_all(b"SOUR:VOLT 12\nSOUR:CURR 0.1\nOUTP ON\nMEAS:VOLT?\n").unwrap();
+    let mut said = String::new();
+    BufReader::new(supply.try_clone().unwrap()).read_line(&mut said).unwrap();
+    assert!((said.trim().parse::<f64>().unwrap() - 12.0).abs() < 0.1, "{said}");
+    writeln!(to, "supply-unplug").unwrap();
+    assert_eq!(hear()["text"], "unplugged");
+    assert!(TcpStream::connect(link.strip_prefix("tcp:").unwrap()).is_err());
+    writeln!(to, "supply-plug").unwrap();
+    assert_eq!(hear()["supply"], link.as_str());
+    drop(to);
+    thread.join().unwrap();
 }
 
 #[test]

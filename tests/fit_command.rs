@@ -128,6 +128,48 @@ fn the_exit_code_is_the_verdict() {
 }
 
 #[test]
+fn a_class_says_what_pick_up_is_taken_for_where_nobody_measured_it() {
+    let limit = |more: &[&str]| {
+        let words = ["--output-volts-min", "12.4", "--coil-ohms", "400", "--rated-volts", "12"];
+        let ended = fit(&words, &[&["--json"], more].concat());
+        let found = json(&ended);
+        let mut inputs = found["inputs"].as_array().unwrap().iter();
+        let input = inputs.find(|input| input["name"] == "pick-up at 20 C").unwrap();
+        input["high"].as_f64().unwrap()
+    };
+    // IEC 61810-1, 5.2 (from memory): class 1 picks up at 80 %, class 2 at 85 % of the rated volts.
+    assert!(
+        (limit(&[]) - 9.6).abs() < 1e-9 && (limit(&["--operate-class", "1"]) - 9.6).abs() < 1e-9
+    );
+    assert!((limit(&["--operate-class", "2"]) - 10.2).abs() < 1e-9);
+    assert!((limit(&["--operate-percent", "70"]) - 8.4).abs() < 1e-9);
+    let both = ["--operate-class", "2", "--operate-percent", "70"];
+    fit(&["--output-volts-min", "12"], &both).exits(2);
+}
+
+/// Over a long cable a hot coil keeps more volts than a cold one: the words say which is which.
+#[test]
+fn neither_case_of_the_coil_is_called_the_least_or_the_most() {
+    let circuit = ["--output-volts-min", "12", "--output-volts-max", "12", "--coil-ohms", "400"];
+    let more = [
+        "--cable-ohms",
+        "80",
+        "--cable-celsius",
+        "20",
+        "--source-ohms",
+        "0",
+        "--rated-volts",
+        "12",
+    ];
+    let found = json(&fit(&circuit, &[&more[..], &["--json"]].concat()));
+    let volts = |key: &str| found[key].as_f64().unwrap();
+    assert!(volts("coil_volts_min") > volts("coil_volts_max"), "{found}");
+    let lines = fit(&circuit, &more).lines.join(" ");
+    assert!(lines.contains("when hot on the lowest supply") && lines.contains("when cold on the"));
+    assert!(!lines.contains("at the worst") && !lines.contains("at the most"), "{lines}");
+}
+
+#[test]
 fn words_that_cannot_be_are_refused_by_name() {
     fit(&[], &[]).refuses(2, &["lowest volts"]);
     fit(&["--output-volts-min", "12"], &[]).refuses(2, &["coil's resistance"]);

@@ -189,6 +189,18 @@ fn tables_and_drawings_can_be_read_out() {
         let tag = &svg[..svg.find('>').unwrap()];
         assert!(tag.contains("role=\"img\"") && tag.contains("aria-label=\""), "{tag}");
     }
+    for job in [finished(), report_jobs::pickup(), report_jobs::fit()] {
+        let html = render_html(&report(&job));
+        assert!(html.contains("<svg"));
+        for svg in html.split("<svg").skip(1) {
+            let inside = svg.split_once('>').unwrap().1.trim_start();
+            let (title, rest) = inside.split_once("</title>").unwrap_or_default();
+            let said =
+                rest.trim_start().strip_prefix("<desc>").and_then(|r| r.split_once("</desc>"));
+            assert!(title.strip_prefix("<title>").is_some_and(|title| !title.is_empty()), "{svg}");
+            assert!(said.is_some_and(|(said, _)| !said.is_empty()), "{svg}");
+        }
+    }
     assert!(html.contains("pin 3 is 11, pin 4 is 12"));
     for landmark in ["<header>", "<main>", "<footer>", "lang=\"en\""] {
         assert!(html.contains(landmark), "{landmark}");

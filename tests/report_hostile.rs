@@ -33,6 +33,12 @@ fn hostile() -> Report {
         text: nasty.clone(),
     });
     job.touch("<b>\"'&", "=1+1").ohms(Some(91.0)).touch("@x", "\u{202e}ab").ohms(Some(0.1));
+    let steps = [(9.0, 0.89, nasty.as_str())];
+    let mut ladder = report_jobs::ladder("<b>\"'&", "=1+1", 91.0, &[(9.0, 0.5)], &steps);
+    for text in [&mut ladder.order, &mut ladder.end] {
+        text.clone_from(&nasty);
+    }
+    job.event(Event::LadderPlanned(ladder));
     job.drive("<b>\"'&", "=1+1", 9.0).ohms(None);
     let family = nasty.as_str();
     job.believe(&[candidate(0.9, family, ["<b>\"'&", "=1+1"], &["@x,\u{202e}ab,</svg>"])], 0.3);
@@ -93,6 +99,7 @@ fn hostile_text_stays_text_in_html() {
         "dd",
         "details",
         "div",
+        "desc",
         "dl",
         "dt",
         "figcaption",
@@ -124,6 +131,7 @@ fn hostile_text_stays_text_in_html() {
         "text",
         "th",
         "thead",
+        "title",
         "tr",
         "ul",
     ];

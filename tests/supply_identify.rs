@@ -79,6 +79,69 @@ fn a_meter_that_goes_away_switches_the_supply_off_at_once() {
     station.ends(3);
 }
 
+/// Everything that drives a coil waits for a word of the operator's after the meter was away.
+#[test]
+fn a_meter_that_comes_back_does_not_drive_the_coil_by_itself() {
+    for begin in [|| Station::on_pty("changeover_1_pole"), Station::ramps] {
+        let mut station = begin();
+        station.until_driven();
+        station.meter.unplug();
+        station.lead_to(|line| line["note"] == "drive" && line["state"] == "rest");
+        assert!(!station.bench.is_driven(), "driven, and nobody measures");
+        station.meter.plug().unwrap();
+        // Nothing is answered until the meter is back, and then only what is asked.
+        let asked = station.lead_to(|line| {
+            assert!(!supplied::is_energised(line), "driven unasked: {line}");
+            line.get("ask").is_some()
+        });
+        assert!(!station.bench.is_driven(), "driven before an answer");
+        station.does(&asked);
+        // Nor does an answer drive it without one to the clips.
+        station.lead_to(|line| {
+            assert!(!supplied::is_energised(line), "driven without a clip: {line}");
+            line["ask"] == "clip"
+        });
+        assert!(!station.bench.is_driven());
+    }
+}
+
+#[test]
+fn clips_are_not_taken_as_confirmed_while_the_meter_is_away() {
+    let mut station = Station::on_pty("changeover_1_pole");
+    let clip = station.lead_to(|line| line["ask"] == "clip");
+    station.meter.unplug();
+    station.lead_to(|line| line["note"] == "link");
+    station.answer(&clip, Answer::Ready);
+    let told = station.lead_to(|line| line["note"] == "error");
+    assert!(told["text"].as_str().unwrap().contains("the supply stays off"), "{told}");
+    assert!(!station.bench.is_driven());
+    station.meter.plug().unwrap();
+    station.lead_to(|line| {
+        assert!(!supplied::is_energised(line), "driven before the meter is back: {line}");
+        line["note"] == "link" && line["state"] == "restored"
+    });
+    let result = station.lead_to(|line| line["note"] == "result");
+    assert_eq!(result["result"], "identified", "{result}");
+    station.ends(0);
+}
+
+#[test]
+fn the_ladder_is_told_before_the_first_drive() {
+    for begin in [|| Station::on_pty("changeover_1_pole"), Station::ramps] {
+        let mut station = begin();
+        let ladder =
+            station.lead_to(|line| line["note"] == "ladder" || supplied::is_energised(line));
+        assert_eq!(ladder["note"], "ladder", "driven before it was said how far: {ladder}");
+        let steps = ladder["steps"].as_array().unwrap();
+        let top = steps.last().unwrap()["volts"].as_f64().unwrap();
+        assert!(steps.iter().all(|step| !step["why"].as_str().unwrap().is_empty()));
+        assert!(!ladder["order"].as_str().unwrap().is_empty());
+        assert!(ladder["end"].as_str().unwrap().contains("at the latest at"), "{ladder}");
+        let driven = station.lead_to(supplied::is_energised);
+        assert!(driven["volts"].as_f64().unwrap() <= top, "{driven} above {ladder}");
+    }
+}
+
 #[test]
 fn a_supply_that_cannot_be_clipped_leaves_the_part_undecided() {
     let mut station = Station::on_pty("changeover_1_pole");
@@ -96,8 +159,8 @@ fn a_supply_that_is_not_there_ends_the_run_before_it_begins() {
         ["identify", "--meter", &meter, "--drive", drive, "--pins", "5", "--job", &job.word()]
             .map(str::to_owned)
     };
-    Program::run(&words("tcp:127.0.0.1:1")).exits(3).complains(&["supply"]);
-    Program::run(&words("tcp:")).refuses(2, &["tcp:"]);
+    Program::run(&words("tcp:127.0.0.1:1")).exits(3).complains(&["supply", "127.0.0.1:1"]);
+    Program::run(&words("tcp:")).refuses(2, &["supply: ", "tcp:"]);
     assert!(!std::path::Path::new(&job.word()).join("journal.jsonl").exists());
 }
 

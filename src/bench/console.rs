@@ -1,8 +1,8 @@
 //! The bench by itself: a meter served on a pseudo-terminal or TCP, and the person's place taken
-//! over standard input and output. Ask lines of the operator protocol are done and answered; so
-//! two processes joined by pipes run a whole identification. Plain words do for a human. Every
-//! line written is one JSON object; what the words are, [`console_words`](super::console_words)
-//! knows.
+//! over standard input and output. Ask lines of the operator protocol are done and answered; so two
+//! processes joined by pipes run a whole identification. The supply may be served beside it. Plain
+//! words do for a human. Every line written is one JSON object; what the words are,
+//! [`console_words`](super::console_words) knows.
 
 use super::console_words::{HELP, Word};
 use super::{Bench, BenchOptions, Hazard, Part, ServeError, Served};
@@ -24,6 +24,8 @@ pub struct StandaloneOptions {
     pub bench: BenchOptions,
     /// Where the meter is plugged in.
     pub listen: Listen,
+    /// Where the supply is plugged in; `None`: nobody commands it, and the hands drive.
+    pub supply: Option<Listen>,
     /// How much of the hands' time is really taken before an answer: 0 answers at once, 1 is a
     /// person.
     pub pace: f64,
@@ -92,7 +94,13 @@ pub fn run_standalone(
         Listen::Pty { name } => bench.serve_pty(name.as_deref())?,
         Listen::Tcp(addr) => bench.serve_tcp(*addr)?,
     };
-    let mut console = Console { bench, served, stdout, pace: options.pace, asks: 0, silent: false };
+    let supply = match &options.supply {
+        None => None,
+        Some(Listen::Pty { name }) => Some(bench.serve_supply_pty(name.as_deref())?),
+        Some(Listen::Tcp(addr)) => Some(bench.serve_supply_tcp(*addr)?),
+    };
+    let (pace, asks, silent) = (options.pace, 0, false);
+    let mut console = Console { bench, served, supply, stdout, pace, asks, silent };
     console.announce()?;
     let mut line = Vec::new();
     loop {
@@ -111,6 +119,7 @@ pub fn run_standalone(
 struct Console<W> {
     bench: Bench,
     served: Served,
+    supply: Option<Served>,
     stdout: W,
     pace: f64,
     asks: u64,
@@ -143,6 +152,8 @@ struct BenchNote<'a> {
     note: &'static str,
     #[serde(skip_serializing_if = "Option::is_none")]
     meter: Option<&'a str>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    supply: Option<&'a str>,
     #[serde(skip_serializing_if = "Option::is_none")]
     text: Option<&'a str>,
 }
@@ -209,6 +220,22 @@ impl<W: Write> Console<W> {
                 self.served.plug()?;
                 self.announce()?;
             }
+            Word::SupplyUnplug => {
+                let text = match &mut self.supply {
+                    Some(supply) => {
+                        supply.unplug();
+                        "unplugged"
+                    }
+                    None => "no supply is served",
+                };
+                self.say("done", text)?;
+            }
+            Word::SupplyPlug => {
+                if let Some(supply) = &mut self.supply {
+                    supply.plug()?;
+                }
+                self.announce()?;
+            }
             Word::Silence => {
                 self.silent = !self.silent;
                 self.served.silence(self.silent);
@@ -234,12 +261,13 @@ impl<W: Write> Console<W> {
     }
 
     fn announce(&mut self) -> Result<(), StandaloneError> {
-        let link = self.served.link();
-        self.write(&BenchNote { v: VERSION, note: "bench", meter: Some(&link), text: None })
+        let (link, supply) = (self.served.link(), self.supply.as_ref().map(Served::link));
+        let (meter, supply) = (Some(link.as_str()), supply.as_deref());
+        self.write(&BenchNote { v: VERSION, note: "bench", meter, supply, text: None })
     }
 
     fn say(&mut self, note: &'static str, text: &str) -> Result<(), StandaloneError> {
-        self.write(&BenchNote { v: VERSION, note, meter: None, text: Some(text) })
+        self.write(&BenchNote { v: VERSION, note, meter: None, supply: None, text: Some(text) })
     }
 
     fn write(&mut self, line: &impl Serialize) -> Result<(), StandaloneError> {

@@ -7,8 +7,9 @@ use drivers::Function;
 use std::str::FromStr;
 
 /// What `help` shows.
-pub(crate) const HELP: &str = "place RED BLACK | lift | drive VOLTS PLUS MINUS | rest | \
-    dial FUNCTION | unplug | plug | silence (again: speak) | garbage | power | hazards | quit";
+pub(crate) const HELP: &str = "place RED BLACK | lift | clip PLUS MINUS | \
+    drive VOLTS PLUS MINUS | rest | dial FUNCTION | unplug | plug | supply-unplug | supply-plug | \
+    silence (again: speak) | garbage | power | hazards | quit";
 
 /// A word with its arguments.
 #[derive(Clone, Debug, PartialEq)]
@@ -20,6 +21,8 @@ pub(crate) enum Word {
     Lift,
     Unplug,
     Plug,
+    SupplyUnplug,
+    SupplyPlug,
     Silence,
     Garbage,
     PowerCycle,
@@ -45,6 +48,9 @@ impl FromStr for Word {
                 }
                 _ => Err("drive wants volts first: drive 12 1 8".into()),
             },
+            ["clip", plus, minus] => {
+                Ok(Self::Ask(Ask::Clip { plus: Pin::new(*plus), minus: Pin::new(*minus) }))
+            }
             ["dial", name] => match Function::ALL.iter().find(|f| f.name() == *name) {
                 Some(function) => Ok(Self::Ask(Ask::Dial { function: *function })),
                 None => {
@@ -56,6 +62,8 @@ impl FromStr for Word {
             ["lift"] => Ok(Self::Lift),
             ["unplug"] => Ok(Self::Unplug),
             ["plug"] => Ok(Self::Plug),
+            ["supply-unplug"] => Ok(Self::SupplyUnplug),
+            ["supply-plug"] => Ok(Self::SupplyPlug),
             ["silence"] => Ok(Self::Silence),
             ["garbage"] => Ok(Self::Garbage),
             ["power"] => Ok(Self::PowerCycle),
@@ -77,6 +85,8 @@ mod tests {
         let drive =
             DriveState::Energised { plus: Pin::new("1"), minus: Pin::new("8"), volts: 12.0 };
         assert_eq!(" drive 12 1 8 ".parse(), Ok(Word::Ask(Ask::Drive(drive))));
+        let clip = Ask::Clip { plus: Pin::new("1"), minus: Pin::new("8") };
+        assert_eq!("clip 1 8".parse(), Ok(Word::Ask(clip)));
         let dial = Ask::Dial { function: Function::Resistance };
         assert_eq!("dial resistance".parse(), Ok(Word::Ask(dial)));
     }

@@ -1,6 +1,6 @@
-//! The words of the simulated bench that runs by itself: the part, where its meter listens, and how
-//! its hands are. They become the terms of the same name; a part file that is wrong is said there,
-//! with its line.
+//! The words of the simulated bench that runs by itself: the part, where its instruments listen,
+//! how its hands are. They become the terms of the same name; a part file that is wrong is said
+//! there, with its line.
 
 use clap::Args;
 use coilmark::run::BenchTerms;
@@ -17,6 +17,16 @@ pub(super) struct Bench {
     /// Make a symbolic link of this name to the pseudo-terminal
     #[arg(long, value_name = "PATH", conflicts_with = "tcp")]
     name: Option<PathBuf>,
+    /// Serve the simulated supply too, on a pseudo-terminal of its own: it speaks SCPI, and drives
+    /// what its leads are clipped to
+    #[arg(long)]
+    supply: bool,
+    /// Serve the supply on this TCP address (port 0: any)
+    #[arg(long, value_name = "HOST:PORT")]
+    supply_tcp: Option<String>,
+    /// Make a symbolic link of this name to the supply's pseudo-terminal
+    #[arg(long, value_name = "PATH", conflicts_with = "supply_tcp")]
+    supply_name: Option<PathBuf>,
     /// The meter sends lines by itself and has a dial, instead of speaking SCPI
     #[arg(long)]
     line_meter: bool,
@@ -40,6 +50,9 @@ impl From<Bench> for BenchTerms {
             relay: w.relay,
             tcp: w.tcp,
             name: w.name,
+            supply: w.supply,
+            supply_tcp: w.supply_tcp,
+            supply_name: w.supply_name,
             line_meter: w.line_meter,
             polled_meter: w.polled_meter,
             seed: w.seed,

@@ -2,6 +2,7 @@
 //! are optional here, and what cannot be done without is the fit's to ask for. Where a log or a job
 //! says something too, the flag is taken.
 
+use super::operate::OperateClass;
 use clap::{Args, ValueEnum};
 use coilmark::run::{ContactWord, FitTerms};
 use std::path::PathBuf;
@@ -115,6 +116,15 @@ struct CoilWords {
     /// Drop-out at 20 degrees
     #[arg(long, value_name = "VOLTS")]
     drop_out_volts: Option<f64>,
+    /// Operative range class (IEC 61810-1): it picks up at 80 % of the rated volts (1) or 85 % (2)
+    #[arg(long, value_name = "CLASS", conflicts_with = "operate_percent")]
+    operate_class: Option<OperateClass>,
+    /// Pick-up at most, of the rated volts, where no class says it [default: 80]
+    #[arg(long, value_name = "PERCENT")]
+    operate_percent: Option<f64>,
+    /// Drop-out at least, of the rated volts [default: 5]
+    #[arg(long, value_name = "PERCENT")]
+    release_percent: Option<f64>,
     /// How well pick-up and drop-out are known, either way [default: 3]
     #[arg(long, value_name = "PERCENT")]
     pick_up_percent: Option<f64>,
@@ -196,6 +206,9 @@ impl From<Fit> for FitTerms {
         said.coil.rated_volts = c.rated_volts;
         said.coil.pick_up_volts = c.pick_up_volts;
         said.coil.drop_out_volts = c.drop_out_volts;
+        said.coil.operate_percent =
+            c.operate_class.map(OperateClass::percent).or(c.operate_percent);
+        said.coil.release_percent = c.release_percent;
         said.coil.pick_up_percent = c.pick_up_percent;
         said.coil.volts_max = c.volts_max;
         said.coil.henries = c.coil_henries;

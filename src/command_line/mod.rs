@@ -13,6 +13,7 @@ mod identify;
 mod job;
 mod meter;
 mod meters;
+mod operate;
 mod output;
 mod papers;
 mod pickup;

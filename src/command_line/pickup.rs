@@ -3,6 +3,7 @@
 //! expected.
 
 use super::meter::{Meter, OperatorWord};
+use super::operate::OperateClass;
 use clap::Args;
 use coilmark::event::Pins;
 use coilmark::run::PickUpTerms;
@@ -46,7 +47,10 @@ pub(super) struct PickUp {
     /// Rated volts, to judge by
     #[arg(long, value_name = "VOLTS")]
     rated_volts: Option<f64>,
-    /// Pick-up at most, of the rated volts: 80 for operative range class 1, 85 for class 2
+    /// Operative range class (IEC 61810-1): it picks up at 80 % of the rated volts (1) or 85 % (2)
+    #[arg(long, value_name = "CLASS", conflicts_with = "operate_percent")]
+    operate_class: Option<OperateClass>,
+    /// Pick-up at most, of the rated volts, where no class says it
     #[arg(long, value_name = "PERCENT", default_value_t = 80.0)]
     operate_percent: f64,
     /// Drop-out at least, of the rated volts
@@ -75,7 +79,7 @@ impl From<PickUp> for PickUpTerms {
             ambient_celsius: w.ambient_celsius,
             coil_celsius_max: w.coil_celsius_max,
             rated_volts: w.rated_volts,
-            operate_percent: w.operate_percent,
+            operate_percent: w.operate_class.map_or(w.operate_percent, OperateClass::percent),
             release_percent: w.release_percent,
             job: w.job,
             operator: w.operator.into(),

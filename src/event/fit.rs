@@ -14,9 +14,12 @@ pub struct FitFinding {
     pub result: Verdict,
     /// What decided, in a sentence.
     pub reason: String,
-    /// Lowest volts that the coil is left with in alarm: coil hot, supply at its lowest.
+    /// Volts that the coil is left with in alarm where it is hardest for it to pick up: coil hot,
+    /// supply at its lowest.
     pub coil_volts_min: f64,
-    /// Highest volts that the coil is given: coil cold, supply at its highest.
+    /// Volts that the coil is given where it takes the most power: coil cold, supply at its
+    /// highest. A hot coil resists more, so over a long cable these may be less than
+    /// `coil_volts_min`.
     pub coil_volts_max: f64,
     /// Coil current at `coil_volts_min`, in amperes.
     pub coil_amps_min: f64,

@@ -9,6 +9,7 @@ mod caution;
 mod finding;
 mod fit;
 mod job;
+mod ladder;
 mod log;
 mod output;
 mod pickup;
@@ -30,6 +31,7 @@ pub use finding::{
 };
 pub use fit::{FitCheck, FitCode, FitFinding, FitInput, HoldUp, Origin, SuppressionChoice};
 pub use job::{JobLabel, JobStart, JobStep};
+pub use ladder::{Ladder, LadderStep};
 pub use log::{LogEnd, LogNews, LogPicture};
 pub use output::{
     Cadence, ChangeKind, InrushDip, LevelChange, LogCounts, OutputFinding, OutputWindow, Polarity,
@@ -87,6 +89,9 @@ pub enum Event {
     /// Both leads rest on two pins: a touch began.
     #[serde(rename = "placement")]
     LeadsPlaced(Placement),
+    /// Which drives a coil will be tried with, and why.
+    #[serde(rename = "ladder")]
+    LadderPlanned(Ladder),
     /// The drive was applied to the coil, or taken off.
     #[serde(rename = "drive")]
     DriveChanged(DriveState),

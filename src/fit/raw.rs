@@ -89,6 +89,10 @@ pub struct RawCoil {
     pub pick_up_volts: Option<f64>,
     /// Drop-out at 20 degrees Celsius.
     pub drop_out_volts: Option<f64>,
+    /// Pick-up is at most this share of the rated volts, in per cent; none: 80.
+    pub operate_percent: Option<f64>,
+    /// Drop-out is at least this share of the rated volts, in per cent; none: 5.
+    pub release_percent: Option<f64>,
     /// How well pick-up and drop-out are known, in per cent either way.
     pub pick_up_percent: Option<f64>,
     /// Where pick-up and drop-out come from.

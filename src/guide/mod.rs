@@ -6,6 +6,7 @@ pub mod board;
 mod dialogue;
 pub mod identify;
 pub mod job;
+mod ladder;
 mod meter;
 pub mod output;
 pub mod pickup;

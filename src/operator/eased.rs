@@ -129,7 +129,10 @@ impl<O: Operator> Operator for Eased<O> {
             Event::RunFinished { .. } => self.sound(Sound::Finished),
             _ => {}
         }
-        let silent = matches!(event, Event::BeliefUpdated(_) | Event::RunStarted(_));
+        let silent = matches!(
+            event,
+            Event::BeliefUpdated(_) | Event::LadderPlanned(_) | Event::RunStarted(_)
+        );
         if !silent {
             self.say(|words| words.show(event))?;
         }

@@ -3,7 +3,7 @@
 //! of a log. Enter says that the hands are done; words do the rest. A simulated bench is said to be
 //! one at the beginning, at every result and at the end.
 
-use super::relay_words::{coil_line, in_words, measured, percent, pole_line};
+use super::relay_words::{coil_line, in_words, ladder_lines, measured, percent, pole_line};
 use super::{Heard, Operator, Strip, output_words};
 use crate::event::visible;
 use crate::event::{
@@ -334,6 +334,9 @@ impl<W: Write> Operator for Lines<W> {
             Event::FunctionRefused { function } => {
                 self.line(&format!("      this meter has no {function}; going on without"))
             }
+            Event::LadderPlanned(ladder) => ladder_lines(ladder)
+                .iter()
+                .try_for_each(|(indent, line)| self.wrapped(indent, line)),
             Event::LinkChanged(LinkNews::Lost { text }) => {
                 self.wrapped("  ! ", &format!("{text}; trying to get it back"))
             }

@@ -2,7 +2,7 @@
 //! a probability that is never rounded up to certainty, a line for a coil and one for a pole.
 //! Plain lines and the screen say it alike.
 
-use crate::event::{Candidate, Capture, CoilFound, Evidence, Pin, PoleFound};
+use crate::event::{Candidate, Capture, CoilFound, Evidence, Ladder, Pin, PoleFound};
 use drivers::Function;
 use std::collections::BTreeMap;
 
@@ -77,6 +77,20 @@ pub(super) fn coil_line(coil: &CoilFound) -> String {
     )
 }
 
+/// A ladder of drives in lines, each with what stands before it.
+pub(super) fn ladder_lines(ladder: &Ladder) -> Vec<(&'static str, String)> {
+    let [plus, minus] = &ladder.coil;
+    let ohms = quantity(ladder.ohms);
+    let mut lines =
+        vec![("", format!("DRIVES for the coil {plus} - {minus}, {ohms} ohm: {}", ladder.order))];
+    lines.extend(ladder.steps.iter().map(|step| {
+        let milliwatts = 1000.0 * step.watts;
+        ("  ", format!("up to {} V ({milliwatts:.0} mW): {}", step.volts, step.why))
+    }));
+    lines.push(("  ", ladder.end.clone()));
+    lines
+}
+
 pub(super) fn pole_line(pole: &PoleFound, marks: &BTreeMap<String, String>) -> String {
     let side = |pins: &[Pin], role: &str| {
         let named: Vec<String> = pins
@@ -99,4 +113,31 @@ pub(super) fn pole_line(pole: &PoleFound, marks: &BTreeMap<String, String>) -> S
         Evidence::Inferred => "inferred",
     };
     format!("  pole {:?}  {}   ({how})", pole.form, sides.join(", "))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::event::LadderStep;
+
+    #[test]
+    fn a_ladder_is_said_from_its_order_by_its_steps_to_its_end() {
+        let step = |volts: f64, why: &str| LadderStep { volts, watts: 0.4, why: why.into() };
+        let lines = ladder_lines(&Ladder {
+            coil: [Pin::new("2"), Pin::new("5")],
+            ohms: 360.0,
+            rated_volts: Vec::new(),
+            steps: vec![step(9.9, "the lowest"), step(13.2, "the next")],
+            order: "Lowest first.".into(),
+            end: "At the latest at 13.2 V.".into(),
+        });
+        let said: Vec<&str> = lines.iter().map(|(_, line)| line.as_str()).collect();
+        let wanted = [
+            "DRIVES for the coil 2 - 5, 360.0 ohm: Lowest first.",
+            "up to 9.9 V (400 mW): the lowest",
+            "up to 13.2 V (400 mW): the next",
+            "At the latest at 13.2 V.",
+        ];
+        assert_eq!(said, wanted);
+    }
 }

@@ -5,7 +5,7 @@
 use super::chapter::chapters;
 use super::parts::{BeliefPoint, Captured, Counts, Found, RunEnd, RunPart, Step, What};
 use super::{JobReport, OtherTask, Report};
-use crate::event::{BeliefSummary, DriveState, Event, Finding, Placement};
+use crate::event::{BeliefSummary, DriveState, Event, Finding, LinkNews, Placement};
 use crate::journal::{Entry, tasks};
 
 impl Report {
@@ -67,6 +67,9 @@ impl Fold {
         if let Some(run) = self.report.runs.last_mut() {
             run.last = entry.at;
         }
+        if let Event::LadderPlanned(ladder) = &entry.event {
+            self.report.ladder = Some(ladder.clone());
+        }
         if let Some(what) = self.step(entry) {
             let (seq, at, elapsed_s) = (entry.seq, entry.at, entry.elapsed_s);
             self.report.steps.push(Step { seq, at, elapsed_s, what });
@@ -112,8 +115,7 @@ impl Fold {
                 return None;
             }
             Event::LinkChanged(news) => {
-                counts.link_losses +=
-                    u32::from(matches!(news, crate::event::LinkNews::Lost { .. }));
+                counts.link_losses += u32::from(matches!(news, LinkNews::Lost { .. }));
                 What::Link { news: news.clone() }
             }
             Event::FunctionRefused { function } => {
@@ -132,8 +134,9 @@ impl Fold {
                 What::Result
             }
             Event::AlarmChanged { state } => What::Alarm { state: *state },
-            // Logs, boards and the talks of a job have chapters of their own.
-            Event::Logged(_)
+            // Ladders, logs, boards and the talks of a job have places of their own.
+            Event::LadderPlanned(_)
+            | Event::Logged(_)
             | Event::BoardBegun { .. }
             | Event::LabelStated { .. }
             | Event::PointLookedAt { .. }

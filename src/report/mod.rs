@@ -12,6 +12,7 @@ mod fold;
 mod html;
 mod job;
 mod json;
+mod ladder;
 mod number;
 mod output;
 mod parts;
@@ -40,6 +41,8 @@ pub use verdicts::render as render_verdicts;
 pub use write::{ReportError, write_against, write_all};
 pub use zone::{drawing as render_zone_drawing, summary as render_zone_summary};
 
+use crate::event::Ladder;
+
 /// A job as its journal tells it.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Report {
@@ -55,6 +58,8 @@ pub struct Report {
     pub steps: Vec<Step>,
     /// The course of the belief.
     pub course: Vec<BeliefPoint>,
+    /// Which drives were to be tried, and why, as planned last.
+    pub ladder: Option<Ladder>,
     /// What it took.
     pub counts: Counts,
     /// The last result, if there is one.

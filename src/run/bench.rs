@@ -20,6 +20,12 @@ pub struct BenchTerms {
     pub tcp: Option<String>,
     /// A symbolic link to the pseudo-terminal.
     pub name: Option<PathBuf>,
+    /// Whether the supply is served too, on a pseudo-terminal of its own.
+    pub supply: bool,
+    /// A TCP address for the supply.
+    pub supply_tcp: Option<String>,
+    /// A symbolic link to the supply's pseudo-terminal.
+    pub supply_name: Option<PathBuf>,
     /// A free-running line meter with a dial.
     pub line_meter: bool,
     /// A line meter with a dial that speaks when it is polled.
@@ -37,16 +43,10 @@ pub struct BenchTerms {
 /// # Errors
 /// [`Failure`] for a bad relay file or address, or a meter that cannot be served.
 pub fn run_bench(terms: &BenchTerms) -> Result<Exit, Failure> {
-    let listen = match &terms.tcp {
-        None => Listen::Pty { name: terms.name.clone() },
-        Some(text) => Listen::Tcp(text.parse().map_err(|_| {
-            let shown: String = text.escape_debug().take(40).collect();
-            Failure::bad_input(
-                format!("--tcp `{shown}`: not an address"),
-                "write it as 127.0.0.1:5025; port 0 takes a free one",
-            )
-        })?),
-    };
+    let listen = place("--tcp", terms.tcp.as_deref(), terms.name.as_deref())?;
+    let (tcp, name) = (terms.supply_tcp.as_deref(), terms.supply_name.as_deref());
+    let supplied = terms.supply || tcp.is_some() || name.is_some();
+    let supply = supplied.then(|| place("--supply-tcp", tcp, name)).transpose()?;
     let options = options(terms.seed, terms.steady, terms.line_meter);
     let options = StandaloneOptions {
         part: load(&terms.relay)?,
@@ -55,6 +55,7 @@ pub fn run_bench(terms: &BenchTerms) -> Result<Exit, Failure> {
             ..options
         },
         listen,
+        supply,
         pace: terms.pace,
     };
     let summary = run_standalone(options, io::stdin().lock(), io::stdout())
@@ -63,6 +64,20 @@ pub fn run_bench(terms: &BenchTerms) -> Result<Exit, Failure> {
         eprintln!("hazard: {hazard:?}");
     }
     Ok(if summary.hazards.is_empty() { Exit::Done } else { Exit::NotPassed })
+}
+
+/// Where an instrument is plugged in.
+fn place(flag: &str, tcp: Option<&str>, name: Option<&Path>) -> Result<Listen, Failure> {
+    match tcp {
+        None => Ok(Listen::Pty { name: name.map(Path::to_path_buf) }),
+        Some(text) => text.parse().map(Listen::Tcp).map_err(|_| {
+            let shown: String = text.escape_debug().take(40).collect();
+            Failure::bad_input(
+                format!("{flag} `{shown}`: not an address"),
+                "write it as 127.0.0.1:5025; port 0 takes a free one",
+            )
+        }),
+    }
 }
 
 /// A bench from the rest of a `sim:` link, `FILE[?seed=N&slips=on&hands=alone]`, with the meter

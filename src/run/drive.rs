@@ -1,8 +1,8 @@
 //! The programmable supply's part in a run: a drive that the guide asks for is performed by the
 //! supply instead of a person, who only clips its leads, once for each pair of pins and with the
-//! output off. The current limit follows from the coil's ohms as captured. The supply is off
-//! whenever the meter's link is away, and whenever this is dropped. A new board on the bench is not
-//! clipped yet, and its ohms are not known.
+//! output off. The current limit follows from the coil's ohms as captured. The supply goes off when
+//! the meter's link goes away, and stays off until its leads are confirmed again; it is off, too,
+//! whenever this is dropped. A new board is not clipped yet, and its ohms are not known.
 
 use super::failure::{Exit, Failure, chain};
 use super::instrument::Instrument;
@@ -41,7 +41,7 @@ impl NamedSupply {
                 let served = bench
                     .serve_supply_pty(None)
                     .map_err(|e| Failure::new(Exit::Instrument, chain(&e), e.hint()))?;
-                (served.link().parse::<LinkSpec>()?, Some(served))
+                (parsed(&served.link())?, Some(served))
             }
             (Some("sim:"), None) => {
                 return Err(Failure::bad_input(
@@ -49,7 +49,7 @@ impl NamedSupply {
                     "give --meter sim:RELAY.toml too, or the supply's own link",
                 ));
             }
-            (Some(link), _) => (link.parse::<LinkSpec>()?, None),
+            (Some(link), _) => (parsed(link)?, None),
         };
         Ok(Some(Self { spec, volts_max, watts_max, known: Vec::new(), _served: served }))
     }
@@ -82,7 +82,9 @@ pub struct Drive {
     clipped: Option<(Pin, Pin)>,
     /// Ohms between two pins as last captured at rest, whichever way round.
     ohms: BTreeMap<(Pin, Pin), f64>,
-    wanted: DriveState,
+    applied: DriveState,
+    /// The meter is away.
+    unwatched: bool,
 }
 
 /// What performing a drive takes.
@@ -97,8 +99,8 @@ impl Drive {
     /// A supply that is open; `watts_max` is the most that a coil gets.
     #[must_use]
     fn new(supply: Supply, watts_max: f64) -> Self {
-        let (clipped, wanted) = (None, DriveState::Rest);
-        Self { supply, watts_max, clipped, ohms: BTreeMap::new(), wanted }
+        let (clipped, applied, unwatched) = (None, DriveState::Rest, false);
+        Self { supply, watts_max, clipped, ohms: BTreeMap::new(), applied, unwatched }
     }
 
     /// Takes note of a coil's ohms, and of a board that takes another one's place.
@@ -119,11 +121,10 @@ impl Drive {
         if let DriveState::Energised { plus, minus, .. } = drive
             && self.clipped.as_ref() != Some(&(plus.clone(), minus.clone()))
         {
-            self.supply.off().map_err(|e| failure(&e))?;
+            self.apply(&DriveState::Rest)?;
             return Ok(Performed::Clip(plus.clone(), minus.clone()));
         }
-        self.wanted = drive.clone();
-        self.resume()?;
+        self.apply(drive)?;
         Ok(Performed::Done)
     }
 
@@ -132,42 +133,136 @@ impl Drive {
         self.clipped = Some((plus.clone(), minus.clone()));
     }
 
-    /// Off, for as long as nobody watches.
-    pub(super) fn pause(&mut self) -> Result<(), Failure> {
-        self.supply.off().map_err(|e| failure(&e))
+    /// Off, and it stays off until its leads have been confirmed again: nobody watches the coil.
+    /// Says whether a drive was on.
+    pub(super) fn release(&mut self) -> Result<bool, Failure> {
+        self.unwatched = true;
+        self.clipped = None;
+        self.supply.off().map_err(|e| failure(&e))?;
+        Ok(std::mem::replace(&mut self.applied, DriveState::Rest) != DriveState::Rest)
     }
 
-    /// Does again what was wanted.
-    pub(super) fn resume(&mut self) -> Result<(), Failure> {
-        match &self.wanted {
-            DriveState::Rest => self.supply.off().map_err(|e| failure(&e)),
+    /// The meter is there.
+    pub(super) fn watched(&mut self) {
+        self.unwatched = false;
+    }
+
+    /// Whether the meter is away.
+    pub(super) fn is_unwatched(&self) -> bool {
+        self.unwatched
+    }
+
+    fn apply(&mut self, drive: &DriveState) -> Result<(), Failure> {
+        match drive {
+            DriveState::Rest => self.supply.off().map_err(|e| failure(&e))?,
             DriveState::Energised { plus, minus, volts } => {
                 let most = self.watts_max / volts;
                 let ohms = self.ohms.get(&in_order(plus, minus)).copied();
                 let by_ohms = ohms.filter(|ohms| *ohms > 0.0).map(|ohms| HEADROOM * volts / ohms);
                 let amps = by_ohms.map_or(most, |amps| amps.min(HEADROOM * most));
-                self.supply.apply(*volts, amps).map(|_| ()).map_err(|e| failure(&e))
+                self.supply.apply(*volts, amps).map_err(|e| failure(&e))?;
             }
         }
+        self.applied = drive.clone();
+        Ok(())
     }
+}
+
+fn parsed(link: &str) -> Result<LinkSpec, Failure> {
+    link.parse::<LinkSpec>().map_err(|e| failure(&e))
 }
 
 fn in_order(a: &Pin, b: &Pin) -> (Pin, Pin) {
     if a <= b { (a.clone(), b.clone()) } else { (b.clone(), a.clone()) }
 }
 
-/// A supply's failure ends the run; what a person must do first is said first.
+/// A supply's failure ends the run; what a person must do first is said first. What the driver says
+/// of a meter is said of the supply.
 fn failure(error: &DriverError) -> Failure {
     let exit = match error {
         DriverError::BadLink { .. } => Exit::BadInput,
         _ => Exit::Instrument,
     };
+    let message = match error {
+        DriverError::Refused { port, command, number, text } => {
+            format!("{port}: it refused `{command}`: {number},\"{text}\"")
+        }
+        DriverError::SettingLost { port, expected, found } => {
+            format!("{port}: expected {expected}, found {found}")
+        }
+        other => chain(other),
+    };
     let hint = match error {
         DriverError::BadLink { .. }
+        | DriverError::Busy { .. }
         | DriverError::CurrentLimited { .. }
         | DriverError::OverLimit { .. } => error.hint(),
-        _ => "see that the supply's output is off, then check its link and that it speaks SCPI"
-            .into(),
+        DriverError::Missing { .. } | DriverError::WrongKind { .. } => {
+            "is it plugged in and on? `coilmark meters` lists the ports that are there".into()
+        }
+        DriverError::Denied { port, .. } if !port.starts_with("usb:") => error.hint(),
+        DriverError::LinkLost { .. } | DriverError::Stuck { .. } => {
+            "switch its output off by hand, then plug it in again; `coilmark resume` goes on".into()
+        }
+        DriverError::SettingLost { .. } => {
+            "see that its output is off and its keys are left alone; does its range reach that far?"
+                .into()
+        }
+        _ => "see that its output is off, then check its link and that it speaks SCPI".into(),
     };
-    Failure::new(exit, format!("supply: {}", chain(error)), hint)
+    Failure::new(exit, format!("supply: {message}"), hint)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn every_failure_of_a_supply() -> Vec<DriverError> {
+        let port = || "tcp:192.0.2.1:5025".to_owned();
+        let text = || "x".to_owned();
+        let gone = || Some(std::io::Error::from(std::io::ErrorKind::BrokenPipe));
+        vec![
+            DriverError::BadLink { text: text(), problem: text() },
+            DriverError::Missing { port: port(), source: gone() },
+            DriverError::Busy { port: port(), holder: None },
+            DriverError::Denied { port: port(), group: None },
+            DriverError::Denied { port: "usb:1:2".into(), group: None },
+            DriverError::WrongKind { port: port(), expected: "a terminal", found: text() },
+            DriverError::LinkLost { port: port(), step: "reading".into(), source: gone() },
+            DriverError::Stuck { port: port(), step: "reading", late_ms: 9 },
+            DriverError::NoAnswer { port: port(), query: "OUTP?".into(), waited_ms: 1000 },
+            DriverError::Garbled {
+                port: port(),
+                expected: text(),
+                found: text(),
+                unprintable: true,
+            },
+            DriverError::Refused {
+                port: port(),
+                command: "OUTP ON".into(),
+                number: -222,
+                text: "Data out of range".into(),
+            },
+            DriverError::SettingLost { port: port(), expected: text(), found: text() },
+            DriverError::OverLimit { port: port(), asked: text(), limit: text() },
+            DriverError::CurrentLimited {
+                port: port(),
+                volts: 12.0,
+                reached_volts: 1.0,
+                amps: 0.1,
+            },
+            DriverError::System { port: port(), step: text(), source: gone().unwrap() },
+        ]
+    }
+
+    #[test]
+    fn no_failure_of_a_supply_speaks_of_a_meter() {
+        for error in every_failure_of_a_supply() {
+            let told = failure(&error);
+            let (message, hint) = (told.to_string(), told.hint());
+            assert!(message.starts_with("supply: "), "{message}");
+            let of_a_meter = |text: &str| text.replace("coilmark meters", "").contains("meter");
+            assert!(!of_a_meter(&message) && !of_a_meter(hint), "{message}; hint: {hint}");
+        }
+    }
 }

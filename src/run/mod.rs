@@ -23,6 +23,7 @@ mod meters;
 mod opening;
 mod output;
 mod papers;
+mod performing;
 mod pickup;
 mod resume;
 mod seat;
@@ -65,14 +66,13 @@ pub use zone_paper::{
 };
 
 use crate::event::{
-    Action, Answer, Ask, DriveState, Event, Input, MeterIdentity, Pin, RunStart, RunTerms,
+    Action, Answer, Ask, DriveState, Event, Input, MeterIdentity, RunStart, RunTerms,
 };
 use crate::guide::Guide;
 use crate::journal::Journal;
 use crate::logbook::LogFile;
 use crate::operator::{Heard, Operator};
 use arrivals::Arrival;
-use drive::Performed;
 use drivers::{Clock, DriverError, Function, Identity, MeterEvent, Order, Port};
 use seat::Seat;
 use stamp::stamp;
@@ -277,8 +277,8 @@ impl Run<'_> {
     fn meter_said(&mut self, event: MeterEvent) -> Result<Flow, Failure> {
         match event {
             MeterEvent::Answered { identity, gap } => {
-                if let (Some(drive), Some(_)) = (&mut self.on.drive, gap) {
-                    drive.resume()?;
+                if let Some(drive) = &mut self.on.drive {
+                    drive.watched();
                 }
                 let gap_s = gap.map(|gap| gap.as_secs_f64());
                 self.deliver(Input::MeterAnswered(self.known(identity), gap_s))
@@ -300,10 +300,7 @@ impl Run<'_> {
                 Ok(Flow::GoOn)
             }
             MeterEvent::WentAway(error) => {
-                // Nobody measures the coil meanwhile.
-                if let Some(drive) = &mut self.on.drive {
-                    drive.pause()?;
-                }
+                self.release()?;
                 self.deliver(Input::MeterLost(failure::chain(&error)))
             }
             MeterEvent::Ended(Some(error)) => Err(error.into()),
@@ -355,9 +352,7 @@ impl Run<'_> {
     }
 
     fn answered(&mut self, answer: Answer) -> Result<Flow, Failure> {
-        let by_supply = self.on.drive.is_some() && matches!(self.open, Some(Ask::Drive(_)));
-        if let (Hands::Led(bench), Some(ask), Answer::Ready, false) =
-            (&self.on.hands, &self.open, answer, by_supply)
+        if let (Hands::Led(bench), Some(ask), Answer::Ready) = (&self.on.hands, &self.open, answer)
         {
             let _ = bench.perform(ask);
         }
@@ -367,36 +362,9 @@ impl Run<'_> {
         self.deliver(Input::AnswerReceived(answer))
     }
 
-    /// The answer to a clip: the drive that waited for it is performed, or not.
-    fn clipped(&mut self, plus: &Pin, minus: &Pin, answer: Answer) -> Result<Flow, Failure> {
-        let ask = Ask::Clip { plus: plus.clone(), minus: minus.clone() };
-        if !ask.accepts(answer) {
-            return self.object(&ask.misfit(answer));
-        }
-        let (Some(drive), Some(waiting)) = (&mut self.on.drive, self.waiting.take()) else {
-            return self.deliver(Input::AnswerReceived(answer));
-        };
-        if answer == Answer::Ready {
-            drive.clipped(plus, minus);
-            drive.perform(&waiting)?;
-        }
-        self.open = Some(Ask::Drive(waiting));
-        self.deliver(Input::AnswerReceived(answer))
-    }
-
     /// Feeds the guide, records the facts, and performs orders until none is left.
     fn deliver(&mut self, input: Input) -> Result<Flow, Failure> {
-        let facts = self.on.guide.handle(input, self.on.clock.now());
-        for fact in &facts {
-            self.record(fact)?;
-            let declines = matches!(
-                fact,
-                Event::AskSkipped { .. } | Event::PointLookedAt { as_designed: false, .. }
-            );
-            if declines && let Some(text) = self.reason.take() {
-                self.record(&Event::OperatorRemarked { text })?;
-            }
-        }
+        self.taken_in(input)?;
         loop {
             match self.on.guide.next(self.on.clock.now()) {
                 Action::Nothing => return Ok(Flow::GoOn),
@@ -419,6 +387,21 @@ impl Run<'_> {
         }
     }
 
+    fn taken_in(&mut self, input: Input) -> Result<(), Failure> {
+        let facts = self.on.guide.handle(input, self.on.clock.now());
+        for fact in &facts {
+            self.record(fact)?;
+            let declines = matches!(
+                fact,
+                Event::AskSkipped { .. } | Event::PointLookedAt { as_designed: false, .. }
+            );
+            if declines && let Some(text) = self.reason.take() {
+                self.record(&Event::OperatorRemarked { text })?;
+            }
+        }
+        Ok(())
+    }
+
     /// Written and synced, then known, then shown.
     fn record(&mut self, fact: &Event) -> Result<(), Failure> {
         self.on.journal.append(fact, stamp(&*self.on.clock))?;
@@ -430,24 +413,6 @@ impl Run<'_> {
             self.open = None;
         }
         self.told(|operator| operator.show(fact))
-    }
-
-    /// Asks the operator; a drive is the supply's to perform, if there is one.
-    fn ask(&mut self, ask: Ask) -> Result<(), Failure> {
-        let (Some(drive), Ask::Drive(wanted)) = (&mut self.on.drive, &ask) else {
-            return self.ask_operator(ask);
-        };
-        match drive.perform(wanted)? {
-            Performed::Done => {
-                self.open = Some(ask);
-                self.on.seat.inbox.answer(Answer::Ready);
-                Ok(())
-            }
-            Performed::Clip(plus, minus) => {
-                self.waiting = Some(wanted.clone());
-                self.ask_operator(Ask::Clip { plus, minus })
-            }
-        }
     }
 
     fn ask_operator(&mut self, ask: Ask) -> Result<(), Failure> {

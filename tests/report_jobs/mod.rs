@@ -4,8 +4,10 @@
 
 #![allow(dead_code, unused_imports, reason = "each test file uses a part of this")]
 
+mod driven;
 mod parts;
 
+pub use driven::{fit, ladder, pickup};
 pub use parts::{candidate, changeover, coil, finding, identified};
 
 use coilmark::event::{

@@ -46,8 +46,8 @@ impl Station {
 
     fn of(part: Part, supply: impl Fn(&Bench) -> Served, words: &[&str]) -> Self {
         let bench = bench(part);
-        let meter = bench.serve_pty(None).unwrap();
         let (supply, job) = (supply(&bench), Job::new());
+        let meter = bench.serve_pty(Some(&job.home().join("meter"))).unwrap();
         let links = ["--meter", &meter.link(), "--drive", &supply.link(), "--job", &job.word()];
         let program = Program::start(&[words, &links, &USUAL].concat());
         Self { bench, meter, supply, program, last_seq: 0, job }
@@ -87,16 +87,21 @@ impl Station {
                 break;
             }
             if line.get("ask").is_some() {
-                self.last_seq = line["seq"].as_u64().unwrap();
-                let ask: Ask = serde_json::from_value(line.clone()).unwrap();
-                assert!(!matches!(ask, Ask::Drive(_)), "a drive was asked of a person: {line}");
-                let clip = matches!(ask, Ask::Clip { .. });
-                assert!(!(clip && self.bench.is_driven()), "clipped with the output on");
-                let answer = self.bench.perform(&ask);
-                self.answer(&line, answer);
+                self.does(&line);
             }
         }
         said
+    }
+
+    /// Does what this line asks, and answers.
+    pub fn does(&mut self, line: &Value) {
+        self.last_seq = line["seq"].as_u64().unwrap();
+        let ask: Ask = serde_json::from_value(line.clone()).unwrap();
+        assert!(!matches!(ask, Ask::Drive(_)), "a drive was asked of a person: {line}");
+        let clip = matches!(ask, Ask::Clip { .. });
+        assert!(!(clip && self.bench.is_driven()), "clipped with the output on");
+        let answer = self.bench.perform(&ask);
+        self.answer(line, answer);
     }
 
     /// Does what is asked until a line for which `until` holds; that line. A program that ends

@@ -1,14 +1,17 @@
-//! An SCPI multimeter for tests whose commands are read by the interpreter of the `microscpi`
-//! crate, not by code of ours: what our side sends is judged by somebody else's grammar. It is
-//! served on a pseudo-terminal or on TCP from a thread of its own; a closure gives each reading.
-//! It keeps what it heard and the errors it raised. It answers at once, and it does not keep the
-//! IEEE 488.2 message-exchange state, so it never raises -410 or -420; the simulated bench does.
+//! An SCPI multimeter, or a supply, for tests whose commands are read by the interpreter of the
+//! `microscpi` crate, not by code of ours: what our side sends is judged by somebody else's
+//! grammar. It is served on a pseudo-terminal or on TCP from a thread of its own; a closure gives
+//! each reading. It keeps what it heard and the errors it raised. It answers at once, and it does
+//! not keep the IEEE 488.2 message-exchange state, so it never raises -410 or -420; the simulated
+//! bench does.
 
-#![allow(dead_code, reason = "each test uses its part of the instrument")]
+#![allow(dead_code, unused_imports, reason = "each test uses its part of the instrument")]
 #![allow(clippy::unwrap_used, reason = "an instrument that cannot start fails its test")]
 
+mod supply_voice;
 mod voice;
 
+pub use supply_voice::{Output, SUPPLY_IDENTITY};
 pub use voice::{IDENTITY, OVERLOAD};
 
 use drivers::Function;
@@ -24,10 +27,14 @@ use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex};
 use std::thread::JoinHandle;
+use supply_voice::SupplyVoice;
 use voice::Voice;
 
 /// The longest command that is kept.
 const COMMAND_BYTES_MAX: usize = 4096;
+
+/// From one line to its answer, and the errors that it raised.
+type Speak = Box<dyn FnMut(&[u8]) -> (Vec<u8>, Vec<String>) + Send>;
 
 /// A served instrument; dropping it unplugs it.
 pub struct Instrument {
@@ -53,6 +60,20 @@ impl Instrument {
     /// On a new pseudo-terminal. `measure` gives a reading in the function's unit;
     /// [`OVERLOAD`] or more is an overload.
     pub fn on_pty(measure: impl FnMut(Function) -> f64 + Send + 'static) -> Self {
+        Self::speaking_on_pty(meter(measure))
+    }
+
+    /// A supply on a new pseudo-terminal; `output` is what it does.
+    pub fn supply_on_pty(output: Arc<Mutex<Output>>) -> Self {
+        Self::speaking_on_pty(supply(output))
+    }
+
+    /// A supply on a free TCP port of this machine.
+    pub fn supply_on_tcp(output: Arc<Mutex<Output>>) -> Self {
+        Self::speaking_on_tcp(supply(output))
+    }
+
+    fn speaking_on_pty(speak: Speak) -> Self {
         let master = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY).unwrap();
         grantpt(&master).unwrap();
         unlockpt(&master).unwrap();
@@ -64,20 +85,24 @@ impl Instrument {
         let mut raw = tcgetattr(&held).unwrap();
         raw.make_raw();
         tcsetattr(&held, OptionalActions::Now, &raw).unwrap();
-        Self::begin(Place::Terminal(path), measure, move |heard, voice| {
-            converse(File::from(master), heard, voice);
+        Self::begin(Place::Terminal(path), speak, move |heard, speak| {
+            converse(File::from(master), heard, speak);
             drop(held);
         })
     }
 
     /// On a free TCP port of this machine, for one client after another.
     pub fn on_tcp(measure: impl FnMut(Function) -> f64 + Send + 'static) -> Self {
+        Self::speaking_on_tcp(meter(measure))
+    }
+
+    fn speaking_on_tcp(speak: Speak) -> Self {
         let listener = TcpListener::bind("127.0.0.1:0").unwrap();
         let address = listener.local_addr().unwrap();
-        Self::begin(Place::Network(address), measure, move |heard, voice| {
+        Self::begin(Place::Network(address), speak, move |heard, speak| {
             while wait_readable(&listener, heard) {
                 if let Ok((client, _)) = listener.accept() {
-                    converse(client, heard, voice);
+                    converse(client, heard, speak);
                 }
             }
         })
@@ -85,13 +110,12 @@ impl Instrument {
 
     fn begin(
         place: Place,
-        measure: impl FnMut(Function) -> f64 + Send + 'static,
-        serve: impl FnOnce(&Heard, &mut Voice) + Send + 'static,
+        mut speak: Speak,
+        serve: impl FnOnce(&Heard, &mut Speak) + Send + 'static,
     ) -> Self {
         let heard = Arc::new(Heard::default());
         let shared = Arc::clone(&heard);
-        let mut voice = Voice::new(Box::new(measure));
-        let thread = std::thread::spawn(move || serve(&shared, &mut voice));
+        let thread = std::thread::spawn(move || serve(&shared, &mut speak));
         Self { place, heard, thread: Some(thread) }
     }
 
@@ -144,8 +168,18 @@ impl Drop for Instrument {
     }
 }
 
+fn meter(measure: impl FnMut(Function) -> f64 + Send + 'static) -> Speak {
+    let mut voice = Voice::new(Box::new(measure));
+    Box::new(move |line| (voice.answer(line), voice.take_raised()))
+}
+
+fn supply(output: Arc<Mutex<Output>>) -> Speak {
+    let mut voice = SupplyVoice::new(output);
+    Box::new(move |line| (voice.answer(line), voice.take_raised()))
+}
+
 /// Answers until the client goes or the plug is pulled.
-fn converse(mut line: impl Read + Write + AsFd, heard: &Heard, voice: &mut Voice) {
+fn converse(mut line: impl Read + Write + AsFd, heard: &Heard, speak: &mut Speak) {
     let mut pending = Vec::new();
     let mut chunk = [0; 512];
     while wait_readable(&line, heard) {
@@ -155,8 +189,8 @@ fn converse(mut line: impl Read + Write + AsFd, heard: &Heard, voice: &mut Voice
             let command: Vec<u8> = pending.drain(..=end).collect();
             let text = String::from_utf8_lossy(&command).trim_end().to_string();
             heard.commands.lock().unwrap().push(text);
-            let answer = voice.answer(&command);
-            heard.errors.lock().unwrap().extend(voice.take_raised());
+            let (answer, raised) = speak(&command);
+            heard.errors.lock().unwrap().extend(raised);
             if line.write_all(&answer).is_err() {
                 return;
             }

@@ -25,13 +25,13 @@ pub struct Voice {
 
 /// The interpreter's own queue, and a list of all that was ever put into it.
 #[derive(Default)]
-struct Queue {
+pub(super) struct Queue {
     waiting: StaticErrorQueue<16>,
-    raised: Vec<String>,
+    pub(super) raised: Vec<String>,
 }
 
 /// Where answers are written.
-struct Answer(Vec<u8>);
+pub(super) struct Answer(pub(super) Vec<u8>);
 
 impl Voice {
     pub fn new(measure: Box<dyn FnMut(Function) -> f64 + Send>) -> Self {

@@ -142,7 +142,10 @@ impl Work {
                 "give --pick-up-volts or --rated-volts",
             ));
         };
-        let (low, mid, high) = PICK_UP_SHARE;
+        let operate = Self::within("--operate-percent", raw.operate_percent, 45.0, 120.0)?;
+        let (low, usual, must) = PICK_UP_SHARE;
+        let high = operate.map_or(must, |percent| percent / 100.0);
+        let mid = usual.min(high);
         let spread = Spread::between(low, mid, high);
         let (still, moved) = bracket(raw);
         let seen = |volts: f64| volts.clamp(still, moved);
@@ -159,8 +162,13 @@ impl Work {
             ""
         };
         self.assume(format!(
-            "Pick-up is not known: 40 to 80 % of the rated volts (must operate at 80 %: terms \
-             after JIS C 4530 and JIS C 5442){bracketed}; --pick-up-volts says it better."
+            "Pick-up is not known: 40 to {} % of the rated volts ({}){bracketed}; --pick-up-volts \
+             says it better.",
+            100.0 * high,
+            match operate {
+                Some(_) => "operative range as stated, IEC 61810-1, 5.2",
+                None => "must operate at 80 %: terms after JIS C 4530 and JIS C 5442",
+            }
         ));
         Ok(true)
     }
@@ -173,12 +181,16 @@ impl Work {
             self.input(Quantity::DropOut, "drop-out at 20 C", "V", spread, raw.pick_up_origin);
             return Ok(false);
         }
-        let (low, mid, high) = DROP_OUT_SHARE;
-        self.set(Quantity::DropOut, Spread::between(low, mid, high));
-        self.assume(
-            "Drop-out is not known: 5 % (IEC 61810-1, 5.3, from memory) to 60 % of the rated volts, \
-             and never above pick-up.",
-        );
+        let release = Self::within("--release-percent", raw.release_percent, 0.0, 60.0)?;
+        let (least, usual, high) = DROP_OUT_SHARE;
+        let low = release.map_or(least, |percent| percent / 100.0);
+        self.set(Quantity::DropOut, Spread::between(low, usual.max(low), high));
+        let source = if release.is_some() { "as stated" } else { "IEC 61810-1, 5.3, from memory" };
+        self.assume(format!(
+            "Drop-out is not known: {} % ({source}) to 60 % of the rated volts, and never above \
+             pick-up.",
+            100.0 * low
+        ));
         Ok(true)
     }
 

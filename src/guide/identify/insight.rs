@@ -9,7 +9,8 @@ use super::follow::{DriveEffect, Looks, volts};
 use super::plan::{Drives, Purpose};
 use super::record::{Record, TouchRecord};
 use super::way::Way;
-use crate::event::{BeliefSummary, Capture, DriveState};
+use crate::event::{BeliefSummary, Capture, DriveState, Ladder, Pins};
+use crate::guide::ladder::{self, Allowed};
 use crate::relay::coil::{self, Direction, LeadLooks, Polarity, Shown};
 use crate::relay::{Belief, Pair, Posterior, Prior, Status, Touch};
 use drivers::Function;
@@ -89,6 +90,18 @@ impl Insight {
     pub fn may_be_driven_at(&self, pair: Pair) -> bool {
         !self.drives.is_empty()
             && self.coils.iter().all(|c| !pair.has(c.plus) && !pair.has(c.minus))
+    }
+
+    /// The ladder of drives in words; none where nothing may be driven.
+    #[must_use]
+    pub fn ladder(&self, pins: &Pins, terms: &Terms) -> Option<Ladder> {
+        let coil = self.coils.first()?;
+        let steps: Vec<f64> = self.drives.ladder.iter().map(volts).collect();
+        let ends = [coil.plus, coil.minus].map(|place| pins.at(place).clone());
+        let (volts_max, coil_watts_max) = (terms.start.volts_max, terms.start.coil_watts_max);
+        let allowed = Allowed { volts_max, coil_watts_max };
+        let ladder = ladder::of_steps(ends, (coil.ohms, coil.ohms_u), &steps, allowed);
+        (!steps.is_empty()).then_some(ladder)
     }
 
     /// The purpose of a touch of this pair.

@@ -21,8 +21,8 @@ use super::dialogue::{Dialogue, done};
 use super::meter::{self, Dial};
 use super::settling::{Settled, Settler, Settling};
 use crate::event::{
-    Action, Answer, Ask, Caution, DriveState, Event, Finding, IdentifyStart, Input, LinkNews,
-    MeterIdentity, Pin, Placement,
+    Action, Answer, Ask, Caution, DriveState, Event, Finding, IdentifyStart, Input, Ladder,
+    LinkNews, MeterIdentity, Pin, Placement,
 };
 use crate::relay::{Channel, Costs, Footprint, Prior};
 use decide::Decision;
@@ -111,8 +111,14 @@ impl Identify {
 impl Guide for Identify {
     fn apply(&mut self, fact: &Event) {
         self.record.apply(fact);
-        if !matches!(fact, Event::LeadsPlaced(_) | Event::DriveChanged(_) | Event::BeliefUpdated(_))
-        {
+        let tells_nothing = matches!(
+            fact,
+            Event::LeadsPlaced(_)
+                | Event::DriveChanged(_)
+                | Event::BeliefUpdated(_)
+                | Event::LadderPlanned(_)
+        );
+        if !tells_nothing {
             self.insight = None;
         }
     }
@@ -220,7 +226,11 @@ impl Identify {
         };
         match self.step(&plan, insight) {
             Some(step) => {
-                let action = self.perform(&plan, step, now);
+                let untold = self.untold_ladder(insight, &step);
+                let action = match untold {
+                    Some(ladder) => Action::Record(Box::new(Event::LadderPlanned(ladder))),
+                    None => self.perform(&plan, step, now),
+                };
                 self.plan = Some(plan);
                 action
             }
@@ -234,6 +244,16 @@ impl Identify {
         let numbers: Vec<u32> = weighed.map(|t| t.touch).collect();
         let decisive = insight::decisive(insight, &self.terms, &self.prior);
         decisive.into_iter().filter_map(|place| numbers.get(place).copied()).collect()
+    }
+
+    /// The ladder of drives, before a drive, where the operator has not been told it yet.
+    fn untold_ladder(&self, insight: &Insight, step: &Step) -> Option<Ladder> {
+        if step.drive == DriveState::Rest || insight.effect.mover.is_some() {
+            return None;
+        }
+        let ladder = insight.ladder(self.record.pins(), &self.terms)?;
+        let told = self.record.ladder.as_ref().is_some_and(|told| told.tries_as(&ladder));
+        (!told).then_some(ladder)
     }
 
     /// The next look that the plan wants; `None` when it has seen all.

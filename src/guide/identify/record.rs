@@ -4,8 +4,8 @@
 
 use super::way::Way;
 use crate::event::{
-    Ask, Capture, Caution, DriveState, Event, Finding, IdentifyFinding, LinkNews, MeterIdentity,
-    Pin, Pins, Placement,
+    Ask, Capture, Caution, DriveState, Event, Finding, IdentifyFinding, Ladder, LinkNews,
+    MeterIdentity, Pin, Pins, Placement,
 };
 use crate::relay::Pair;
 use drivers::Function;
@@ -65,6 +65,8 @@ pub struct Record {
     pub drive_changes: u32,
     /// Number of the last capture.
     pub last_capture: u32,
+    /// The ladder of drives as the operator was told it last.
+    pub ladder: Option<Ladder>,
     /// How many captures had been made when the belief was last written down.
     pub believed_at: Option<u32>,
     /// The finding, once reached.
@@ -90,6 +92,7 @@ impl Record {
             lead_moves: 0,
             drive_changes: 0,
             last_capture: 0,
+            ladder: None,
             believed_at: None,
             finding: None,
         }
@@ -118,6 +121,7 @@ impl Record {
             Event::FunctionRefused { function } => {
                 self.refused.insert(*function);
             }
+            Event::LadderPlanned(ladder) => self.ladder = Some(ladder.clone()),
             Event::BeliefUpdated(_) => self.believed_at = Some(self.last_capture),
             Event::LinkChanged(LinkNews::Restored { .. } | LinkNews::Lost { .. }) => {
                 self.leads = None;

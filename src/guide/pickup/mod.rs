@@ -9,11 +9,13 @@ mod tests;
 
 use super::Guide;
 use super::dialogue::{Dialogue, done};
+use super::ladder::{self, Allowed};
 use super::meter::{self, Dial};
 use super::settling::{Settled, Settler, Settling};
+use crate::cable::copper::to_20_celsius;
 use crate::event::{
     Action, Answer, Ask, Caution, DriveState, Event, Finding, Input, LinkNews, MeterIdentity,
-    PickUpFinding, PickUpStart, Pin, Placement, Verdict,
+    PickUpFinding, PickUpStart, Pin, Placement, RatedVolts, Verdict,
 };
 use crate::fit::ramp::{Wanted, follow, thresholds};
 use drivers::{Function, Moment};
@@ -148,20 +150,48 @@ impl PickUp {
             let why = "the coil first: its ohms set the limits of the drive";
             return self.look(&start.coil, &DriveState::Rest, why, now);
         };
-        let most = start.volts_max.min((start.coil_watts_max * coil_ohms).sqrt());
-        let most = (most * 1000.0).floor() / 1000.0;
+        let most = self.most_volts(coil_ohms);
         let (_, wanted) = follow(self.record.looks(), start.step_volts, start.ramps, most);
         let volts = match wanted {
             Wanted::Done => return self.conclude(None),
             Wanted::Hopeless(why) => return self.conclude(Some(why)),
             Wanted::Look(volts) => volts,
         };
+        if volts > 0.0 && self.record.ladder.is_none() {
+            let ratings = self.ratings(coil_ohms);
+            let stated = start.rated_volts.is_some();
+            let allowed = self.allowed();
+            let ladder = ladder::of_ramp(start.coil, coil_ohms, ratings, stated, allowed);
+            return Action::Record(Box::new(Event::LadderPlanned(ladder)));
+        }
         let [plus, minus] = start.coil.clone();
         let drive = match volts > 0.0 {
             true => DriveState::Energised { plus, minus, volts },
             false => DriveState::Rest,
         };
         self.look(&start.contact, &drive, "the witness: it shows when the contacts change", now)
+    }
+
+    fn allowed(&self) -> Allowed {
+        let PickUpStart { volts_max, coil_watts_max, .. } = self.terms.start;
+        Allowed { volts_max, coil_watts_max }
+    }
+
+    /// The rated volts that the coil may have: as stated, or as its ohms leave plausible.
+    fn ratings(&self, coil_ohms: f64) -> Vec<RatedVolts> {
+        match self.terms.start.rated_volts {
+            Some(volts) => vec![RatedVolts { volts, p: 1.0 }],
+            None => {
+                let ohms = to_20_celsius(coil_ohms, self.terms.start.ambient_celsius);
+                ladder::plausible(ohms, self.record.coil_ohms_u)
+            }
+        }
+    }
+
+    /// The most that may be driven now.
+    fn most_volts(&self, coil_ohms: f64) -> f64 {
+        let permitted = self.allowed().volts_in(coil_ohms);
+        ladder::ceiling(&self.ratings(coil_ohms), self.record.still_volts(), permitted)
     }
 
     /// Leads, drive, then the meter.
@@ -199,12 +229,14 @@ impl PickUp {
         let (course, _) = follow(self.record.looks(), start.step_volts, start.ramps, f64::MAX);
         let both = thresholds(&course.fine, start);
         let why_not = self.record.gave_up.as_deref().or(why_not);
+        let too_late = why_not.and_then(|_| self.too_late());
         let result = match (&both, why_not) {
             (Some((up, down)), None) => Verdict::of_all([up.verdict, down.verdict]),
+            _ if too_late.is_some() => Verdict::Fail,
             _ => Verdict::Undecided,
         };
         let reason = match (why_not, start.rated_volts, result) {
-            (Some(why), ..) => why.to_owned(),
+            (Some(why), ..) => too_late.unwrap_or_else(|| why.to_owned()),
             (None, None, _) => "measured; without the rated volts there is no limit to hold it to \
                                 (--rated-volts)"
                 .into(),
@@ -225,6 +257,24 @@ impl PickUp {
             rated_volts: start.rated_volts,
             simulated: self.terms.simulated,
         })))))
+    }
+
+    /// What was seen of a contact that did not change though the drive went beyond the limit of
+    /// pick-up, the drive's own doubt allowed for.
+    fn too_late(&self) -> Option<String> {
+        let start = &self.terms.start;
+        let limit = start.rated_volts? * start.operate_percent / 100.0;
+        let still = self.record.still_volts();
+        let sure =
+            to_20_celsius(still, start.ambient_celsius) * (1.0 - start.drive_percent / 100.0);
+        let [a, b] = &start.contact;
+        (self.record.never_moved() && sure > limit).then(|| {
+            format!(
+                "the contact between {a} and {b} did not change up to {still} V; it has to by \
+                 {limit:.2} V, {} % of the rated volts",
+                start.operate_percent
+            )
+        })
     }
 
     fn capture(&mut self, settled: Settled) -> Vec<Event> {

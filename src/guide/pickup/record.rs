@@ -3,7 +3,7 @@
 //! A contact is closed below [`CLOSED_OHMS`]; nothing here decides anything.
 
 use crate::event::{
-    Capture, Caution, DriveState, Event, Finding, LinkNews, MeterIdentity, PickUpFinding,
+    Capture, Caution, DriveState, Event, Finding, Ladder, LinkNews, MeterIdentity, PickUpFinding,
     PickUpStart, Pin,
 };
 use crate::fit::ramp::Seen;
@@ -23,6 +23,9 @@ pub(super) struct Record {
     pub(super) leads: Option<[Pin; 2]>,
     pub(super) drive: DriveState,
     pub(super) coil_ohms: Option<f64>,
+    pub(super) coil_ohms_u: f64,
+    /// The ladder of drives as the operator was told it.
+    pub(super) ladder: Option<Ladder>,
     pub(super) last_capture: u32,
     pub(super) last_touch: u32,
     pub(super) finding: Option<Box<PickUpFinding>>,
@@ -43,6 +46,8 @@ impl Record {
             leads: None,
             drive: DriveState::Rest,
             coil_ohms: None,
+            coil_ohms_u: 0.0,
+            ladder: None,
             last_capture: 0,
             last_touch: 0,
             finding: None,
@@ -54,6 +59,19 @@ impl Record {
 
     pub(super) fn looks(&self) -> &[Seen] {
         &self.looks
+    }
+
+    /// The highest drive that left the witness as it is at rest, while nothing has moved it in the
+    /// same ramp; 0 where there was none.
+    pub(super) fn still_volts(&self) -> f64 {
+        let Some(rest) = self.looks.first().map(|look| look.closed) else { return 0.0 };
+        let still = self.looks.iter().filter(|look| look.closed == rest);
+        still.map(|look| look.volts).fold(0.0, f64::max)
+    }
+
+    /// Whether no drive has moved the witness.
+    pub(super) fn never_moved(&self) -> bool {
+        self.looks.iter().all(|look| Some(look.closed) == self.looks.first().map(|l| l.closed))
     }
 
     /// How many leads move to these pins.
@@ -81,6 +99,7 @@ impl Record {
                 self.leads = Some([placed.red.clone(), placed.black.clone()]);
                 self.last_touch = placed.touch;
             }
+            Event::LadderPlanned(ladder) => self.ladder = Some(ladder.clone()),
             Event::DriveChanged(drive) => self.drive = drive.clone(),
             Event::ReadingCaptured(capture) => self.captured(capture),
             Event::CaptureTakenBack { capture } => self.take_back(*capture),
@@ -90,7 +109,7 @@ impl Record {
                     _ => "no drive is possible".into(),
                 });
             }
-            Event::LinkChanged(LinkNews::Restored { .. }) => {
+            Event::LinkChanged(LinkNews::Restored { .. } | LinkNews::Lost { .. }) => {
                 self.leads = None;
                 self.forget_the_ramp_under_way();
             }
@@ -104,7 +123,10 @@ impl Record {
         let pins = [capture.red.clone(), capture.black.clone()];
         if pins == self.start.coil {
             match capture.value {
-                Some(ohms) if ohms > CLOSED_OHMS => self.coil_ohms = Some(ohms),
+                Some(ohms) if ohms > CLOSED_OHMS => {
+                    self.coil_ohms = Some(ohms);
+                    self.coil_ohms_u = capture.u.unwrap_or(0.0);
+                }
                 _ => self.gave_up = Some("no coil is measured on the coil's pins".into()),
             }
             return;

@@ -2,6 +2,8 @@
 //! histogram: bars of equal width over the values and the limits, limits as dashed lines with
 //! their numbers. Told apart by shape and place, never by colour. Text is numbers only.
 
+use super::super::svg::named;
+
 /// The fewest values that are drawn.
 const VALUES_MIN: usize = 5;
 const BARS: usize = 24;
@@ -52,11 +54,13 @@ pub(super) fn render(values: &[f64], limits: [Option<f64>; 2], unit: &str) -> St
             foot + 16.0
         );
     }
+    let label =
+        format!("Histogram of {} values in {unit}, from {low:.4} to {high:.4}", values.len());
     format!(
-        "<svg viewBox=\"0 0 560 124\" width=\"560\" height=\"124\" role=\"img\" aria-label=\"Histogram \
-         of {} values in {unit}, from {low:.4} to {high:.4}\"><path d=\"M{LEFT} {foot}h{WIDE}\" \
+        "<svg viewBox=\"0 0 560 124\" width=\"560\" height=\"124\" role=\"img\" \
+         aria-label=\"{label}\">{}<path d=\"M{LEFT} {foot}h{WIDE}\" \
          stroke=\"currentColor\"/>{drawn}</svg>",
-        values.len()
+        named("Histogram", &label)
     )
 }
 

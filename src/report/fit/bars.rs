@@ -30,7 +30,8 @@ pub(super) fn render(finding: &FitFinding) -> String {
     let rows = finding.checks.iter().fold(0.0, |n, _| n + 1.0);
     let label = format!("Margins in per cent of each limit. {}", words::headline(finding));
     let size = (LEFT + WIDE + 120.0, TOP + rows * ROW + 24.0);
-    let mut canvas = Canvas::open("margins", Point::new(0.0, 0.0), size.0, size.1, &label);
+    let mut canvas =
+        Canvas::open("margins", Point::new(0.0, 0.0), size, "Margins of the fit", &label);
     let foot = TOP + rows * ROW;
     canvas.styled_line(
         Point::new(x(0.0), TOP - 8.0),

@@ -14,7 +14,8 @@ use askama::Template;
 it is what the margin may be over the whole range of what is not exactly known. A bar left of the
 limit is a limit that is not kept. {{ chance }}</figcaption>
 </figure>
-{% endif %}<table>
+{% endif %}<p>{{ coil }}.</p>
+<table>
 <thead><tr><th scope="col">Check</th>
 <th scope="col">Verdict</th>
 <th scope="col">Value and limit</th>
@@ -64,6 +65,7 @@ licensed person decide.</p>
 struct Page<'a> {
     bars: String,
     chance: String,
+    coil: String,
     checks: Vec<CheckRow<'a>>,
     hold_up: Vec<String>,
     ways: Vec<(String, String, String, &'a str)>,
@@ -104,6 +106,7 @@ pub(super) fn render(finding: &FitFinding) -> String {
             finding.draws,
             finding.seed
         ),
+        coil: words::coil(finding),
         checks: checks.collect(),
         hold_up: finding.hold_up.as_ref().map(words::hold_up).unwrap_or_default(),
         ways: ways.collect(),

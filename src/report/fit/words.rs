@@ -12,6 +12,19 @@ pub(super) fn headline(f: &FitFinding) -> String {
     format!("{}: {}", f.result, f.reason)
 }
 
+/// What the coil is given in the two cases that are checked. A hot coil resists more and may keep
+/// more volts than a cold one on a higher supply: so neither is called the least or the most.
+pub(super) fn coil(f: &FitFinding) -> String {
+    format!(
+        "coil, when hot on the lowest supply: {} V at {} mA; when cold on the highest: {} V at \
+         {} mA",
+        number(f.coil_volts_min),
+        number(1000.0 * f.coil_amps_min),
+        number(f.coil_volts_max),
+        number(1000.0 * f.coil_amps_max),
+    )
+}
+
 /// The name of a check.
 pub(super) const fn name(code: FitCode) -> &'static str {
     match code {
@@ -113,12 +126,8 @@ pub fn summary(f: &FitFinding) -> String {
     text.wrapped(
         "  ",
         &format!(
-            "coil: {} V at {} mA at the worst, {} V at {} mA at the most; every limit kept in {} % \
-             of {} draws, seed {}",
-            number(f.coil_volts_min),
-            number(1000.0 * f.coil_amps_min),
-            number(f.coil_volts_max),
-            number(1000.0 * f.coil_amps_max),
+            "{}; every limit kept in {} % of {} draws, seed {}",
+            coil(f),
             number(100.0 * f.probability),
             f.draws,
             f.seed

@@ -5,7 +5,7 @@
 use super::super::facts::Contact;
 use super::super::parts::{Captured, What};
 use super::super::svg::render_pin_map;
-use super::super::{Report, number, words};
+use super::super::{Report, ladder, number, words};
 use super::written;
 use crate::event::{IdentifyFinding, IdentifyStart, Latching, Outcome, Pin, PoleFound};
 use askama::Template;
@@ -53,12 +53,12 @@ use drivers::Unit;
 {% endfor %}</tbody>
 </table>
 </section>
-{% endif %}{% if !coils.is_empty() %}<section aria-labelledby="coil">
+{% endif %}{% if !coils.is_empty() || !ladder.is_empty() %}<section aria-labelledby="coil">
 <h2 id="coil">Coil</h2>
 {% for coil in coils %}<dl class="facts">
 {% for (term, text) in coil %}<dt>{{ term }}</dt><dd>{{ text }}</dd>
 {% endfor %}</dl>
-{% endfor %}</section>
+{% endfor %}{{ ladder|safe }}</section>
 {% endif %}{% if !contacts.is_empty() %}<section aria-labelledby="contacts">
 <h2 id="contacts">Contacts</h2>
 <table>
@@ -101,6 +101,8 @@ struct Front {
     marks: Vec<MarkRow>,
     candidates: Vec<(String, String)>,
     coils: Vec<Vec<(&'static str, String)>>,
+    /// Markup.
+    ladder: String,
     latching: bool,
     contacts: Vec<ContactRow>,
     contacts_note: String,
@@ -148,6 +150,7 @@ pub(super) fn render(report: &Report) -> String {
             .map(|c| (number::probability(c.posterior), words::candidate(c)))
             .collect(),
         coils: finding.map(coils).unwrap_or_default(),
+        ladder: ladder::of_report(report),
         latching: contacts.iter().any(|c| c.latching),
         contacts: contacts.iter().map(|c| contact_row(c, finding)).collect(),
         contacts_note: contacts_note(report, &contacts),

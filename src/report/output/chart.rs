@@ -47,8 +47,8 @@ pub(super) fn render(
 ) -> String {
     let Some(frame) = frame(finding, trace, class) else { return String::new() };
     let label = format!("Chart of volts over time. {}", words::headline(finding));
-    let origin = Point::new(0.0, 0.0);
-    let mut canvas = Canvas::open("log", origin, LEFT + WIDE + 20.0, TOP + HIGH + 50.0, &label);
+    let (origin, size) = (Point::new(0.0, 0.0), (LEFT + WIDE + 20.0, TOP + HIGH + 50.0));
+    let mut canvas = Canvas::open("log", origin, size, "Volts over time", &label);
     draw_axes(&mut canvas, &frame);
     draw_class(&mut canvas, &frame, finding, class);
     draw_gaps(&mut canvas, &frame, trace);

@@ -5,9 +5,10 @@
 mod plot;
 
 use super::chapter::{Chapter, Check, Standing};
+use super::ladder;
 use super::number::volts;
 use crate::event::{Event, Finding, PickUpFinding, PickUpStart, RunTerms, Threshold};
-use crate::journal::Task;
+use crate::journal::{Entry, Task};
 use askama::Template;
 
 /// The chapter of a measurement of pick-up and drop-out.
@@ -35,7 +36,7 @@ pub(super) fn chapter(task: &Task<'_>) -> Option<Chapter> {
         standing,
         headline: finding.map_or_else(|| "not finished".into(), headline),
         checks: checks.collect(),
-        markup: finding.map(|finding| render(start, finding)).unwrap_or_default(),
+        markup: finding.map(|f| render(start, f, &task.entries)).unwrap_or_default(),
         value: finding.and_then(|f| serde_json::to_value(f).ok()).unwrap_or_default(),
     })
 }
@@ -64,8 +65,7 @@ fn with_uncertainty(value: &Threshold) -> String {
     ext = "html",
     source = r#"{% if !plot.is_empty() %}<figure>
 {{ plot|safe }}<figcaption>The contact's state over the volts at the coil: up to pick-up and down to
-drop-out, one line for each ramp; the bands are two standard uncertainties either way, the dashed
-lines the limits.</figcaption>
+drop-out, one line for each ramp; the bands are two standard uncertainties either way.</figcaption>
 </figure>
 {% endif %}<table>
 <thead><tr><th scope="col">Value</th>
@@ -98,10 +98,12 @@ lines the limits.</figcaption>
 {% endfor %}</tr>
 {% endfor %}</tbody>
 </table>
-{% endif %}<p class="quiet">{{ note }}</p>
+{% endif %}{{ ladder|safe }}<p class="quiet">{{ note }}</p>
 "#
 )]
 struct Page {
+    /// Markup.
+    ladder: String,
     plot: String,
     hot: f64,
     values: Vec<[String; 7]>,
@@ -109,13 +111,14 @@ struct Page {
     note: String,
 }
 
-fn render(start: &PickUpStart, f: &PickUpFinding) -> String {
+fn render(start: &PickUpStart, f: &PickUpFinding, entries: &[&Entry]) -> String {
     let rows = [("Pick-up", &f.pick_up), ("Drop-out", &f.drop_out)];
     let ramps = f.ramps.iter().map(|ramp| {
         [ramp.still_volts, ramp.moved_volts, ramp.held_volts, ramp.released_volts].map(volts)
     });
     let ohms = f.coil_ohms.map_or_else(|| "not measured".into(), |ohms| format!("{ohms:.1} ohm"));
     let page = Page {
+        ladder: ladder::of_entries(entries),
         plot: plot::render(f),
         hot: start.coil_celsius_max,
         values: rows.iter().filter_map(|(name, value)| value.map(|v| row(name, &v))).collect(),

@@ -78,8 +78,8 @@ pub(in crate::report) fn render(curves: &[Curve]) -> String {
         "Line chart: probability of the leading candidates over {most} placements; {}",
         curves.iter().map(spoken).collect::<Vec<_>>().join("; ")
     );
-    let origin = Point::new(0.0, 0.0);
-    let mut canvas = Canvas::open("course", origin, LEFT + WIDE + 30.0, TOP + HIGH + 46.0, &label);
+    let (origin, size) = (Point::new(0.0, 0.0), (LEFT + WIDE + 30.0, TOP + HIGH + 46.0));
+    let mut canvas = Canvas::open("course", origin, size, "Course of the belief", &label);
     let place = |placements: u32, p: f64| {
         Point::new(LEFT + WIDE * f64::from(placements) / f64::from(most), TOP + HIGH * (1.0 - p))
     };

@@ -34,19 +34,20 @@ impl Point {
 pub(in crate::report) struct Canvas(String);
 
 impl Canvas {
-    /// An element that shows `width` by `height` from `origin`, spoken as `label`.
+    /// An element that shows `width` by `height` from `origin`, named by `title` and spoken as
+    /// `label`.
     pub(in crate::report) fn open(
         class: &str,
         origin: Point,
-        width: f64,
-        height: f64,
+        (width, height): (f64, f64),
+        title: &str,
         label: &str,
     ) -> Self {
         let mut canvas = Self(String::new());
         canvas.put(format_args!(
             "<svg class=\"{class}\" xmlns=\"http://www.w3.org/2000/svg\" role=\"img\" \
              viewBox=\"{} {} {} {}\" width=\"{}\" height=\"{}\" aria-label=\"{}\">\n\
-             <g fill=\"none\" stroke=\"currentColor\" stroke-width=\"1.5\" \
+             {}<g fill=\"none\" stroke=\"currentColor\" stroke-width=\"1.5\" \
              stroke-linecap=\"round\" stroke-linejoin=\"round\" font-size=\"13\">",
             n(origin.x),
             n(origin.y),
@@ -55,6 +56,7 @@ impl Canvas {
             n(width),
             n(height),
             escaped(label),
+            named(title, label),
         ));
         canvas
     }
@@ -123,6 +125,11 @@ impl Canvas {
         let _ = self.0.write_fmt(text);
         self.0.push('\n');
     }
+}
+
+/// What a drawing is called and what it says, for whoever reads or hears it.
+pub(in crate::report) fn named(title: &str, label: &str) -> String {
+    format!("<title>{}</title>\n<desc>{}</desc>\n", escaped(title), escaped(label))
 }
 
 /// A coordinate to a tenth, without a trailing zero or a negative zero.

@@ -47,7 +47,8 @@ pub(in crate::report) fn render(
     let (from, to) = (Point::new(left, -EDGE.y), Point::new(right, wiring.bottom + EDGE.y));
     let origin = Point::new(from.x - 8.0, from.y - MARKS);
     let (width, height) = (to.x - origin.x + 8.0, to.y - origin.y + MARKS);
-    let mut canvas = Canvas::open("pin-map", origin, width, height, &spoken(pins, finding));
+    let label = spoken(pins, finding);
+    let mut canvas = Canvas::open("pin-map", origin, (width, height), "Pin map", &label);
     canvas.rect(from, to, "rx=\"8\" stroke-width=\"1\" stroke-opacity=\"0.55\"");
     for segment in &wiring.segments {
         canvas.line(segment.a, segment.b);

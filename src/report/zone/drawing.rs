@@ -20,7 +20,7 @@ const STEP: f64 = 75.0;
 #[must_use]
 pub fn render(finding: &ZoneDesignFinding, relay: Option<&IdentifyFinding>) -> String {
     let label = "Wiring from the output over the relay and the loop to the panel's zone";
-    let mut c = Canvas::open("zone", Point::new(0.0, 60.0), 960.0, 270.0, label);
+    let mut c = Canvas::open("zone", at(0.0, 60.0), (960.0, 270.0), "Wiring", label);
     supply(&mut c, &RelayTerminals::of(&finding.wiring, relay));
     contact(&mut c, finding, &RelayTerminals::of(&finding.wiring, relay));
     let x = far_end(&mut c, finding);

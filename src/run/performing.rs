@@ -1,0 +1,71 @@
+//! A drive that the guide asks for, where a programmable supply performs it: at once, or after its
+//! leads have been clipped, which is between the loop and the operator. When the meter goes away
+//! the supply goes off, that is a fact like any other, and the operator's next answer to a clip is
+//! what lets it drive again. Without a supply the operator is asked.
+
+use super::drive::{Drive, Performed};
+use super::failure::Failure;
+use super::{Flow, Run};
+use crate::event::{Answer, Ask, DriveState, Event, Input, Pin};
+
+impl Run<'_> {
+    /// Asks the operator; a drive is the supply's to perform, if there is one.
+    pub(super) fn ask(&mut self, ask: Ask) -> Result<(), Failure> {
+        let (Some(drive), Ask::Drive(wanted)) = (&mut self.on.drive, &ask) else {
+            return self.ask_operator(ask);
+        };
+        match drive.perform(wanted)? {
+            Performed::Done => {
+                // At once, so that nothing comes between what was done and its record.
+                self.open = Some(ask);
+                self.taken_in(Input::AnswerReceived(Answer::Ready))
+            }
+            Performed::Clip(plus, minus) => {
+                self.waiting = Some(wanted.clone());
+                self.ask_operator(Ask::Clip { plus, minus })
+            }
+        }
+    }
+
+    /// The meter is away and nobody measures the coil: the supply goes off, and a drive that was on
+    /// is over. An ask that is open stays open.
+    pub(super) fn release(&mut self) -> Result<(), Failure> {
+        let Some(drive) = &mut self.on.drive else { return Ok(()) };
+        if !drive.release()? {
+            return Ok(());
+        }
+        let open = self.open.take();
+        self.record(&Event::DriveChanged(DriveState::Rest))?;
+        if let Some(ask) = &open {
+            let seq = self.on.seat.asked;
+            self.told(|operator| operator.ask(seq, ask))?;
+        }
+        self.open = open;
+        Ok(())
+    }
+
+    /// The answer to a clip: the drive that waited for it is performed, or not.
+    pub(super) fn clipped(
+        &mut self,
+        plus: &Pin,
+        minus: &Pin,
+        answer: Answer,
+    ) -> Result<Flow, Failure> {
+        let ask = Ask::Clip { plus: plus.clone(), minus: minus.clone() };
+        if !ask.accepts(answer) {
+            return self.object(&ask.misfit(answer));
+        }
+        if answer == Answer::Ready && self.on.drive.as_ref().is_some_and(Drive::is_unwatched) {
+            return self.object("the meter is away: the supply stays off; answer when it is back");
+        }
+        let (Some(drive), Some(waiting)) = (&mut self.on.drive, self.waiting.take()) else {
+            return self.deliver(Input::AnswerReceived(answer));
+        };
+        if answer == Answer::Ready {
+            drive.clipped(plus, minus);
+            drive.perform(&waiting)?;
+        }
+        self.open = Some(Ask::Drive(waiting));
+        self.deliver(Input::AnswerReceived(answer))
+    }
+}
