@@ -87,7 +87,7 @@ fn checked_start(terms: &IdentifyTerms) -> Result<IdentifyStart, Failure> {
     Ok(IdentifyStart {
         pins: terms.pins.clone(),
         footprint: match &terms.footprint {
-            Some(text) => Some(match drawing(text)? {
+            Some(text) => Some(match drawing(text, &terms.pins)? {
                 Some(drawing) => drawing,
                 None if terms.numbered_round => format!("{text} round"),
                 None => text.clone(),
@@ -135,7 +135,7 @@ const DRAWING_MAX: u64 = 4096;
 
 /// The drawing in the file of this name, its rows each behind a stroke; none if there is no such
 /// file. What stands behind a `#` is a remark.
-fn drawing(name: &str) -> Result<Option<String>, Failure> {
+fn drawing(name: &str, pins: &Pins) -> Result<Option<String>, Failure> {
     let refused = |problem: String| {
         let hint = "a drawing is rows of pin names with spaces between, and . where no pin stands";
         Failure::bad_input(format!("--footprint {}: {problem}", name.escape_debug()), hint)
@@ -149,10 +149,15 @@ fn drawing(name: &str) -> Result<Option<String>, Failure> {
     let drawn: Vec<String> =
         rows.filter(|row| !row.trim().is_empty()).map(|row| format!("/ {}", row.trim())).collect();
     if drawn.is_empty() {
-        Err(refused("nothing is drawn in it".into()))
-    } else {
-        Ok(Some(drawn.join(" ")))
+        return Err(refused("nothing is drawn in it".into()));
     }
+    let drawn = drawn.join(" ");
+    Footprint::drawn(&drawn, &names(pins)).map_err(|bad| refused(bad.to_string()))?;
+    Ok(Some(drawn))
+}
+
+fn names(pins: &Pins) -> Vec<String> {
+    pins.iter().map(|pin| pin.label().to_owned()).collect()
 }
 
 /// The guide for these terms; closed placements announce themselves only where a person watches.
@@ -187,9 +192,8 @@ pub(super) fn guide(
 /// begins with a stroke is drawn.
 fn footprint(text: &str, pins: &Pins) -> Result<Footprint, Failure> {
     if text.starts_with('/') {
-        let names: Vec<String> = pins.iter().map(|pin| pin.label().to_owned()).collect();
         let hint = "each pin of --pins stands there once, by its name; . is an empty place";
-        return Footprint::drawn(text, &names)
+        return Footprint::drawn(text, &names(pins))
             .map_err(|bad| Failure::bad_input(format!("--footprint: {bad}"), hint));
     }
     let (text, numbering) = match text.strip_suffix(" round") {
