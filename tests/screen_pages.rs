@@ -36,7 +36,7 @@ const SIZES: [(u16, u16); 2] = [(80, 24), (120, 40)];
 /// A situation at the bench, and how it comes about.
 type Situation = (&'static str, fn(&mut Stage));
 
-const SITUATIONS: [Situation; 15] = [
+const SITUATIONS: [Situation; 16] = [
     ("first_caution", |stage| {
         stage.begin("8", Some("4+4"));
         stage.ask(&Ask::caution(Caution::DeadCircuit));
@@ -114,6 +114,24 @@ const SITUATIONS: [Situation; 15] = [
     ("labels_of_its_own", |stage| {
         stage.begin("30,87,87a,85,86", None);
         stage.ask(&place("87a", "30"));
+        stage.read(Function::Resistance, Value::Number(0.213), 3);
+    }),
+    ("board_half_judged", |stage| {
+        stage.begin_board("RB-0042");
+        let checks = [
+            ("input forward", Verdict::Pass),
+            ("rest COM-NC", Verdict::Pass),
+            ("rest COM-NO", Verdict::Fail),
+            ("nominal COM-NO", Verdict::Undecided),
+        ];
+        for (done, (check, verdict)) in (1..).zip(checks) {
+            let check = check.into();
+            stage.fact(&Event::CheckJudged(CheckSoFar { check, verdict, done, of: 9 }));
+        }
+        let why = Some("rest COM-NO, once more in a fresh touch".into());
+        let (red, black) = (Pin::new("COM"), Pin::new("NO"));
+        let (function, drive) = (Function::Resistance, AskedDrive::Rest);
+        stage.ask(&Ask::Place { red, black, function, drive, why });
         stage.read(Function::Resistance, Value::Number(0.213), 3);
     }),
     ("volts_over_time", |stage| {

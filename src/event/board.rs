@@ -44,6 +44,19 @@ pub struct BoardFinding {
     pub drive_changes: u32,
 }
 
+/// How the test of a board stands once a check was judged, or judged anew.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct CheckSoFar {
+    /// The check's name.
+    pub check: String,
+    /// Its verdict by what was captured so far; a failed one is touched once more.
+    pub verdict: Verdict,
+    /// How many of the plan's checks are judged.
+    pub done: u32,
+    /// How many there are.
+    pub of: u32,
+}
+
 /// One check.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct CheckFound {

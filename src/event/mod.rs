@@ -23,7 +23,7 @@ mod zone;
 mod zone_check;
 
 pub use ask::{AlarmState, Answer, Ask, AskedDrive, DriveState};
-pub use board::{BoardFinding, BudgetLine, CheckFound};
+pub use board::{BoardFinding, BudgetLine, CheckFound, CheckSoFar};
 pub use caution::Caution;
 pub use finding::{
     Apart, Candidate, CoilFound, Evidence, Fault, FaultCode, Finding, Form, IdentifyFinding,
@@ -172,6 +172,9 @@ pub enum Event {
         /// Its serial number.
         serial: String,
     },
+    /// A check of the board was judged by what was captured so far.
+    #[serde(rename = "check")]
+    CheckJudged(CheckSoFar),
     /// What a run found.
     #[serde(rename = "result")]
     ResultReached(Finding),

@@ -2,7 +2,7 @@
 //! the verdict with what did not pass, each value with its limits and expanded uncertainty. Text
 //! comes as lines; showing them, and making what is from outside visible, is the caller's.
 
-use crate::event::{BoardFinding, BoardStart, CheckFound, Verdict};
+use crate::event::{BoardFinding, BoardStart, CheckFound, CheckSoFar, Verdict};
 
 /// What a run of board tests says of itself at its beginning.
 pub(super) fn started(start: &BoardStart) -> String {
@@ -16,6 +16,12 @@ pub(super) fn next_board(seq: u64, last: Option<&str>) -> Vec<String> {
     let ask = format!("[{seq}] NEXT BOARD: scan or type its serial number");
     let how = "    Enter alone where there is none (q stop)".to_owned();
     std::iter::once(ask).chain(last).chain([how]).collect()
+}
+
+/// A check as it stands, and how far the board is.
+pub(super) fn so_far(news: &CheckSoFar) -> String {
+    let CheckSoFar { check, verdict, done, of } = news;
+    format!("      {verdict}: {check} ({done} of {of})")
 }
 
 /// The verdict.

@@ -138,6 +138,7 @@ impl Fold {
             Event::LadderPlanned(_)
             | Event::Logged(_)
             | Event::BoardBegun { .. }
+            | Event::CheckJudged(_)
             | Event::LabelStated { .. }
             | Event::PointLookedAt { .. }
             | Event::StepSettled { .. } => return None,

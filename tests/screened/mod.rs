@@ -79,6 +79,33 @@ impl Stage {
 
     /// A run of `identify` begins, and the meter answers.
     pub fn begin(&mut self, pins: &str, footprint: Option<&str>) {
+        self.begin_with(RunTerms::Identify(IdentifyStart {
+            pins: pins.parse().unwrap(),
+            footprint: footprint.map(str::to_owned),
+            confidence: 0.9999,
+            volts_max: 24.0,
+            coil_watts_max: 3.0,
+            ambient_celsius: None,
+            quick: false,
+            isolation: false,
+            hand_seconds: None,
+        }));
+    }
+
+    /// A run of `board` begins, the meter answers, and this board comes onto the bench.
+    pub fn begin_board(&mut self, serial: &str) {
+        let plan = include_str!("../../fixtures/boards/changeover-12v.toml");
+        self.begin_with(RunTerms::Board(BoardStart {
+            plan: toml::from_str(plan).unwrap(),
+            serial: None,
+            batch: true,
+            by: None,
+            ambient_celsius: None,
+        }));
+        self.fact(&Event::BoardBegun { serial: serial.into() });
+    }
+
+    fn begin_with(&mut self, terms: RunTerms) {
         self.fact(&Event::RunStarted(RunStart {
             version: "0".into(),
             simulated: true,
@@ -86,17 +113,7 @@ impl Stage {
             torn_bytes: 0,
             meter: "sim:part.toml".into(),
             profile: "scpi".into(),
-            terms: RunTerms::Identify(IdentifyStart {
-                pins: pins.parse().unwrap(),
-                footprint: footprint.map(str::to_owned),
-                confidence: 0.9999,
-                volts_max: 24.0,
-                coil_watts_max: 3.0,
-                ambient_celsius: None,
-                quick: false,
-                isolation: false,
-                hand_seconds: None,
-            }),
+            terms,
         }));
         self.fact(&Event::MeterIdentified(MeterIdentity {
             identity: "BENCH METER".into(),

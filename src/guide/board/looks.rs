@@ -152,6 +152,20 @@ impl View<'_> {
         self.on.captures.iter().filter(is_it).collect()
     }
 
+    /// A check whose verdict is new, by what was captured so far.
+    pub(super) fn news(&self) -> Option<CheckSoFar> {
+        let checks = &self.plan.checks;
+        let judged = |check: &&Check| !self.captures(check).is_empty() || self.is_carried(check);
+        let verdicts = checks.iter().filter(judged).map(|check| (check, self.found(check).verdict));
+        let is_new =
+            |(check, verdict): &(&Check, Verdict)| self.on.judged.get(&check.name) != Some(verdict);
+        let (check, verdict) = verdicts.clone().find(is_new)?;
+        // Those that come with the same capture follow one by one.
+        let known = verdicts.filter(|found| !is_new(found)).count() + 1;
+        let [done, of] = [known, checks.len()].map(|n| u32::try_from(n).unwrap_or(u32::MAX));
+        Some(CheckSoFar { check: check.name.clone(), verdict, done, of })
+    }
+
     /// The finding, once nothing is left to be looked at.
     pub(super) fn finding(&self, simulated: bool) -> BoardFinding {
         let checks: Vec<CheckFound> = self.plan.checks.iter().map(|c| self.found(c)).collect();

@@ -205,6 +205,11 @@ impl Boards {
             celsius: self.terms.start.ambient_celsius,
         };
         let view = View { plan: &self.terms.plan, record: &self.record, on, bench: &bench };
+        if self.look.is_none()
+            && let Some(news) = view.news()
+        {
+            return Action::Record(Box::new(Event::CheckJudged(news)));
+        }
         let look = self.look.take().or_else(|| view.next());
         match look {
             Some(look) => {

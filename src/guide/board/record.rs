@@ -6,7 +6,7 @@
 use crate::board::Way;
 use crate::event::{
     Ask, BoardFinding, Capture, Caution, DriveState, Event, Finding, LinkNews, MeterIdentity,
-    Placement, RunTerms,
+    Placement, RunTerms, Verdict,
 };
 use drivers::Function;
 use std::collections::{BTreeMap, BTreeSet};
@@ -20,6 +20,8 @@ pub struct OnBench {
     pub captures: Vec<Capture>,
     /// Placements that cannot be reached.
     pub unreachable: BTreeSet<Way>,
+    /// The checks that were judged so far, by name.
+    pub judged: BTreeMap<String, Verdict>,
     /// Whether the operator said that no drive is possible.
     pub drive_refused: bool,
     /// Place asks answered ready.
@@ -126,6 +128,9 @@ impl Record {
                 self.given = None;
                 self.board = Some(OnBench { serial: serial.clone(), ..OnBench::default() });
             }
+            Event::CheckJudged(news) => self.on_board(|board| {
+                board.judged.insert(news.check.clone(), news.verdict);
+            }),
             Event::ResultReached(Finding::Board(finding)) => self.found(finding),
             Event::LinkChanged(LinkNews::Restored { .. } | LinkNews::Lost { .. }) => {
                 self.leads = None;

@@ -135,6 +135,7 @@ impl Record {
             | Event::AlarmChanged { .. }
             | Event::Logged(_)
             | Event::BoardBegun { .. }
+            | Event::CheckJudged(_)
             | Event::LabelStated { .. }
             | Event::PointLookedAt { .. }
             | Event::StepSettled { .. }

@@ -12,6 +12,7 @@ mod look;
 mod page;
 mod pins;
 mod reading;
+mod steps;
 mod terminal;
 mod view;
 

@@ -73,6 +73,7 @@ fn large(view: &View, look: Look, area: Rect, buffer: &mut Buffer) {
             Rect { x: left.x + 1, width: left.width.saturating_sub(2), ..left },
             buffer,
         ),
+        None if view.board.is_some() => super::steps::draw(view, look, left, buffer),
         None => past(view, look, left, buffer),
     }
     reading::draw(view, look, right, buffer);

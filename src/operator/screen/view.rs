@@ -4,7 +4,7 @@
 
 use super::keys::Mode;
 use crate::event::{
-    Ask, BeliefSummary, Capture, DriveState, Event, LinkNews, Pin, RunStart, RunTerms,
+    Ask, BeliefSummary, Capture, CheckSoFar, DriveState, Event, LinkNews, Pin, RunStart, RunTerms,
 };
 use crate::operator::{Countdown, Lines, Operator};
 use drivers::{Moment, Reading, Value};
@@ -39,6 +39,8 @@ pub(super) struct View {
     pub(super) objection: Option<String>,
     pub(super) readings: VecDeque<Reading>,
     pub(super) belief: Option<BeliefSummary>,
+    /// The board on the bench: its serial number, and its checks as they were judged.
+    pub(super) board: Option<(String, Vec<CheckSoFar>)>,
     pub(super) leads: Option<(Pin, Pin)>,
     pub(super) drive: DriveState,
     pub(super) captured: Option<Capture>,
@@ -61,6 +63,7 @@ impl View {
             objection: None,
             readings: VecDeque::new(),
             belief: None,
+            board: None,
             leads: None,
             drive: DriveState::Rest,
             captured: None,
@@ -106,6 +109,13 @@ impl View {
             Event::BeliefUpdated(belief) => {
                 self.belief = Some(belief.clone());
                 return;
+            }
+            Event::BoardBegun { serial } => self.board = Some((serial.clone(), Vec::new())),
+            Event::CheckJudged(news) => {
+                if let Some((_, checks)) = &mut self.board {
+                    checks.retain(|check| check.check != news.check);
+                    checks.push(news.clone());
+                }
             }
             Event::LinkChanged(LinkNews::Lost { .. }) => self.link = LinkState::Lost,
             Event::LinkChanged(LinkNews::Restored { .. }) => self.link = LinkState::Up,
