@@ -353,7 +353,7 @@ impl<W: Write> Operator for Lines<W> {
                 output_words::news(news).map_or(Ok(()), |text| self.line(&text))
             }
             Event::BoardBegun { serial } => self.line(&format!("BOARD {serial}")),
-            Event::CheckJudged(news) => self.line(&board::so_far(news)),
+            Event::CheckJudged(news) => self.line(&super::board::so_far(news)),
             Event::LabelStated { label, text } => {
                 self.wrapped("  ", &format!("{}: {text}", label.title()))
             }

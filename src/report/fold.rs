@@ -126,11 +126,7 @@ impl Fold {
                 What::Complaint { text: text.clone() }
             }
             Event::ResultReached(finding) => {
-                if let Finding::Identify(finding) = finding {
-                    self.report.simulated |= finding.simulated;
-                    let finding = (**finding).clone();
-                    self.report.found = Some(Found { seq: entry.seq, at: entry.at, finding });
-                }
+                self.found(entry, finding);
                 What::Result
             }
             Event::AlarmChanged { state } => What::Alarm { state: *state },
@@ -146,6 +142,14 @@ impl Fold {
                 self.ended(RunEnd { exit: *exit, reason: reason.clone(), job: job.clone() })
             }
         })
+    }
+
+    fn found(&mut self, entry: &Entry, finding: &Finding) {
+        if let Finding::Identify(finding) = finding {
+            self.report.simulated |= finding.simulated;
+            let finding = (**finding).clone();
+            self.report.found = Some(Found { seq: entry.seq, at: entry.at, finding });
+        }
     }
 
     fn placed(&mut self, placed: &Placement) -> What {

@@ -95,13 +95,13 @@ impl Stage {
     /// A run of `board` begins, the meter answers, and this board comes onto the bench.
     pub fn begin_board(&mut self, serial: &str) {
         let plan = include_str!("../../fixtures/boards/changeover-12v.toml");
-        self.begin_with(RunTerms::Board(BoardStart {
+        self.begin_with(RunTerms::Board(Box::new(BoardStart {
             plan: toml::from_str(plan).unwrap(),
             serial: None,
             batch: true,
             by: None,
             ambient_celsius: None,
-        }));
+        })));
         self.fact(&Event::BoardBegun { serial: serial.into() });
     }
 

@@ -5,7 +5,7 @@
 
 use super::record::{OnBench, Record};
 use crate::board::{self, Check, Level, Plan, Way};
-use crate::event::{BoardFinding, Capture, CheckFound, DriveState, Verdict};
+use crate::event::{BoardFinding, Capture, CheckFound, CheckSoFar, DriveState, Verdict};
 use drivers::Function;
 use std::collections::BTreeSet;
 
