@@ -93,11 +93,7 @@ fn past(view: &View, look: Look, area: Rect, buffer: &mut Buffer) {
 
 fn top_bar(view: &View, look: Look, area: Rect, buffer: &mut Buffer) {
     let command = view.start.as_ref().map_or("", |start| start.terms.command());
-    let simulated = match view.start.as_ref().is_some_and(|start| start.simulated) {
-        true => "   SIMULATED: nothing real is measured",
-        false => "",
-    };
-    let left = format!(" coilmark {command}{simulated}");
+    let simulated = view.start.as_ref().is_some_and(|start| start.simulated);
     let link = match view.link {
         _ if view.only_talks() => "",
         LinkState::Waiting => "meter: no answer yet",
@@ -110,9 +106,15 @@ fn top_bar(view: &View, look: Look, area: Rect, buffer: &mut Buffer) {
     };
     let elapsed = view.elapsed_s();
     let right = format!("{drive}{link}   {}:{:02} ", elapsed / 60, elapsed % 60);
+    let columns = u16::try_from(right.chars().count()).unwrap_or(0);
+    // The longest that leaves room for what stands at the right.
+    let words = ["   SIMULATED: nothing real is measured", "   SIMULATED"]
+        .map(|s| if simulated { s } else { "" });
+    let lefts = words.map(|words| format!(" coilmark {command}{words}"));
+    let room = usize::from(area.width.saturating_sub(columns + 1));
+    let left = lefts.iter().find(|left| left.chars().count() <= room).unwrap_or(&lefts[1]);
     let width = usize::from(area.width);
     put(area.x, area.y, &format!("{left:<width$}"), area.width, look.bar(), buffer);
-    let columns = u16::try_from(right.chars().count()).unwrap_or(0);
     if columns < area.width {
         put(area.right() - columns, area.y, &right, columns, look.bar(), buffer);
     }
