@@ -92,11 +92,18 @@ fn daily_tallies_amount_to_what_all_values_do() {
     let made = boards(4, 150);
     let mut archive = open(&folder);
     archive.put(&records(&made)).unwrap();
-    for measured in archive.measured(&filter()).unwrap() {
+    let found = archive.measured(&filter()).unwrap();
+    let checks = found.iter().map(|m| m.check.as_str()).collect::<std::collections::BTreeSet<_>>();
+    assert_eq!((found.len(), checks.len()), (12, 12), "each check once, measured or not");
+    for measured in found {
         let mut whole = Trend::default();
         for m in &made {
             let check = m.finding.checks.iter().find(|c| c.check == measured.check).unwrap();
             whole.push(0.0, check.value.unwrap_or(f64::NAN));
+        }
+        if measured.days.is_empty() {
+            assert_eq!(whole.count(), 0, "{}", measured.check);
+            continue;
         }
         let mut lots = Trend::default();
         for d in &measured.days {

@@ -131,6 +131,11 @@ impl Where {
 
     pub(super) fn boards(filter: &Filter) -> Self {
         let mut found = Self::days(filter, "board");
+        if filter.serial.is_some() {
+            // A sum is in no index: boards are then found by their serial number, which few of
+            // them share, and not by walking over all of them in the order of time.
+            found.text = found.text.replacen("board.simulated", "board.simulated + 0", 1);
+        }
         found.and("board.serial = ?", filter.serial.as_deref());
         found.and("board.result = ?", filter.result.as_deref());
         found
@@ -144,20 +149,41 @@ impl Where {
     }
 }
 
+/// A check as [`measured`] reads it.
+const CHECKED: &str =
+    "plan.name, plan.revision, checked.name, checked.unit, checked.lower, checked.upper";
+
+fn measured(row: &Row<'_>) -> rusqlite::Result<Measured> {
+    Ok(Measured {
+        plan: row.get(0)?,
+        revision: row.get(1)?,
+        check: row.get(2)?,
+        unit: row.get(3)?,
+        lower: row.get(4)?,
+        upper: row.get(5)?,
+        days: Vec::new(),
+    })
+}
+
+fn list_sql(filter: &Filter, most: u32) -> (String, Where) {
+    let mut conditions = Where::boards(filter);
+    conditions.values.push(Value::Integer(i64::from(most)));
+    let sql = format!(
+        "SELECT serial, plan.name, plan.revision, at_s, day, result, repeats, reason, job
+         FROM board JOIN plan ON plan.id = board.plan WHERE {}
+         ORDER BY board.at_s DESC, board.id DESC LIMIT ?",
+        conditions.text
+    );
+    (sql, conditions)
+}
+
 impl Archive {
     /// The newest boards first, at most so many.
     ///
     /// # Errors
     /// [`ArchiveError`].
     pub fn list(&self, filter: &Filter, most: u32) -> Result<Vec<Listed>, ArchiveError> {
-        let mut conditions = Where::boards(filter);
-        conditions.values.push(Value::Integer(i64::from(most)));
-        let sql = format!(
-            "SELECT serial, plan.name, plan.revision, at_s, day, result, repeats, reason, job
-             FROM board JOIN plan ON plan.id = board.plan WHERE {}
-             ORDER BY board.at_s DESC, board.id DESC LIMIT ?",
-            conditions.text
-        );
+        let (sql, conditions) = list_sql(filter, most);
         self.rows("listing", &sql, conditions, |row| {
             Ok(Listed {
                 serial: row.get(0)?,
@@ -217,15 +243,39 @@ impl Archive {
         })
     }
 
-    /// Every check with its daily tallies. Serial number and verdict do not narrow it.
+    /// Every check with its daily tallies; those that never had a value come last, without days.
+    /// Serial number and verdict do not narrow it.
     ///
     /// # Errors
     /// [`ArchiveError`].
     pub fn measured(&self, filter: &Filter) -> Result<Vec<Measured>, ArchiveError> {
+        let mut found = self.tallied(filter)?;
+        found.extend(self.never_measured(filter)?);
+        Ok(found)
+    }
+
+    /// Checks of plans by which boards were tested, that had no value on any of the days: what
+    /// they look at was always open, or could not be reached.
+    fn never_measured(&self, filter: &Filter) -> Result<Vec<Measured>, ArchiveError> {
+        let of_board = Where::days(filter, "board");
+        let mut of_tally = Where::days(&Filter { plan: None, ..filter.clone() }, "tally");
+        let sql = format!(
+            "SELECT {CHECKED} FROM checked JOIN plan ON plan.id = checked.plan
+             WHERE EXISTS (SELECT 1 FROM board WHERE board.plan = plan.id AND {})
+             AND NOT EXISTS (SELECT 1 FROM tally WHERE tally.checked = checked.id AND {})
+             ORDER BY checked.id",
+            of_board.text, of_tally.text
+        );
+        let mut values = of_board.values;
+        values.append(&mut of_tally.values);
+        let conditions = Where { text: String::new(), values };
+        self.rows("looking for checks without a value", &sql, conditions, measured)
+    }
+
+    fn tallied(&self, filter: &Filter) -> Result<Vec<Measured>, ArchiveError> {
         let conditions = Where::days(filter, "tally");
         let sql = format!(
-            "SELECT plan.name, plan.revision, checked.name, checked.unit, checked.lower,
-                    checked.upper, tally.day, tally.n, tally.mean, tally.squares, tally.least,
+            "SELECT {CHECKED}, tally.day, tally.n, tally.mean, tally.squares, tally.least,
                     tally.most
              FROM tally JOIN checked ON checked.id = tally.checked
              JOIN plan ON plan.id = checked.plan WHERE {}
@@ -233,15 +283,7 @@ impl Archive {
             conditions.text
         );
         let rows = self.rows("reading tallies", &sql, conditions, |row| {
-            let measured = Measured {
-                plan: row.get(0)?,
-                revision: row.get(1)?,
-                check: row.get(2)?,
-                unit: row.get(3)?,
-                lower: row.get(4)?,
-                upper: row.get(5)?,
-                days: Vec::new(),
-            };
+            let measured = measured(row)?;
             let daily = Daily {
                 day: row.get(6)?,
                 count: row.get(7)?,
@@ -282,5 +324,50 @@ impl Archive {
         };
         let found: rusqlite::Result<Vec<T>> = found();
         found.map_err(|source| ArchiveError::unnamed(step, source))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rusqlite::StatementStatus;
+
+    /// An archive with so many invented boards, a hundred a day, in memory.
+    fn archive(count: u32) -> Archive {
+        let archive = Archive::open(std::path::Path::new(":memory:")).unwrap();
+        let sql = format!(
+            "INSERT INTO plan (id, name, revision) VALUES (1, 'p', '1');
+             WITH RECURSIVE n (i) AS (SELECT 0 UNION ALL SELECT i + 1 FROM n WHERE i + 1 < {count})
+             INSERT INTO board (chain, job, serial, plan, at_s, day, result, repeats, simulated)
+             SELECT 'c' || i, 'j', 'S' || i, 1, i, date(0, 'unixepoch', (i / 100) || ' days'),
+                    'pass', 0, 0 FROM n;"
+        );
+        archive.connection.execute_batch(&sql).unwrap();
+        archive
+    }
+
+    /// How much work a list is, in SQLite's own steps: the same on any machine.
+    fn steps(archive: &Archive, filter: &Filter) -> (usize, i32) {
+        let found = archive.list(filter, 20).unwrap();
+        let statement = archive.connection.prepare_cached(&list_sql(filter, 20).0).unwrap();
+        (found.len(), statement.get_status(StatementStatus::VmStep))
+    }
+
+    #[test]
+    fn a_list_is_as_much_work_among_many_boards_as_among_few() {
+        let serial = Filter { serial: Some("S7".into()), ..Filter::default() };
+        let day = Some("1970-01-02".to_owned());
+        let days = Filter {
+            since: day.clone(),
+            until: day,
+            serial: Some("S150".into()),
+            ..serial.clone()
+        };
+        for (filter, wanted) in [(Filter::default(), 20), (serial, 1), (days, 1)] {
+            let ((few, least), (many, most)) =
+                (steps(&archive(400), &filter), steps(&archive(4000), &filter));
+            assert_eq!((few, many), (wanted, wanted), "{filter:?}");
+            assert!(least > 10 && most <= least + 50, "{least} and {most} steps: {filter:?}");
+        }
     }
 }
