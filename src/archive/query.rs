@@ -2,9 +2,9 @@
 //! for each plan and day, what fails most, and the daily tallies behind capability and drift. What
 //! the numbers mean is worked out elsewhere. Simulated and real boards never mix.
 
+use super::error::StoreError;
+use super::store::{Cell, count, int, real, real_if, text, text_if};
 use super::{Archive, ArchiveError};
-use rusqlite::types::Value;
-use rusqlite::{Row, params_from_iter};
 
 /// Which boards.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -115,13 +115,13 @@ pub struct Daily {
 /// Conditions in SQL with their values.
 pub(super) struct Where {
     pub(super) text: String,
-    pub(super) values: Vec<Value>,
+    pub(super) values: Vec<Cell<'static>>,
 }
 
 impl Where {
     /// On a table with `day` and `simulated`, joined with `plan`.
     fn days(filter: &Filter, table: &str) -> Self {
-        let simulated = Value::Integer(i64::from(filter.simulated));
+        let simulated = Cell::from(filter.simulated);
         let mut found = Self { text: format!("{table}.simulated = ?"), values: vec![simulated] };
         found.and("plan.name = ?", filter.plan.as_deref());
         found.and(&format!("{table}.day >= ?"), filter.since.as_deref());
@@ -144,7 +144,7 @@ impl Where {
     fn and(&mut self, condition: &str, value: Option<&str>) {
         if let Some(value) = value {
             self.text = format!("{} AND {condition}", self.text);
-            self.values.push(Value::Text(value.to_owned()));
+            self.values.push(Cell::Text(value.to_owned().into()));
         }
     }
 }
@@ -153,21 +153,21 @@ impl Where {
 const CHECKED: &str =
     "plan.name, plan.revision, checked.name, checked.unit, checked.lower, checked.upper";
 
-fn measured(row: &Row<'_>) -> rusqlite::Result<Measured> {
+fn measured(row: &[Cell<'_>]) -> Result<Measured, StoreError> {
     Ok(Measured {
-        plan: row.get(0)?,
-        revision: row.get(1)?,
-        check: row.get(2)?,
-        unit: row.get(3)?,
-        lower: row.get(4)?,
-        upper: row.get(5)?,
+        plan: text(row, 0)?,
+        revision: text(row, 1)?,
+        check: text(row, 2)?,
+        unit: text(row, 3)?,
+        lower: real_if(row, 4)?,
+        upper: real_if(row, 5)?,
         days: Vec::new(),
     })
 }
 
 fn list_sql(filter: &Filter, most: u32) -> (String, Where) {
     let mut conditions = Where::boards(filter);
-    conditions.values.push(Value::Integer(i64::from(most)));
+    conditions.values.push(Cell::Int(i64::from(most)));
     let sql = format!(
         "SELECT serial, plan.name, plan.revision, at_s, day, result, repeats, reason, job
          FROM board JOIN plan ON plan.id = board.plan WHERE {}
@@ -186,15 +186,15 @@ impl Archive {
         let (sql, conditions) = list_sql(filter, most);
         self.rows("listing", &sql, conditions, |row| {
             Ok(Listed {
-                serial: row.get(0)?,
-                plan: row.get(1)?,
-                revision: row.get(2)?,
-                at_s: row.get(3)?,
-                day: row.get(4)?,
-                result: row.get(5)?,
-                repeats: row.get(6)?,
-                reason: row.get(7)?,
-                job: row.get(8)?,
+                serial: text(row, 0)?,
+                plan: text(row, 1)?,
+                revision: text(row, 2)?,
+                at_s: int(row, 3)?,
+                day: text(row, 4)?,
+                result: text(row, 5)?,
+                repeats: u32::try_from(int(row, 6)?).unwrap_or(u32::MAX),
+                reason: text_if(row, 7)?,
+                job: text(row, 8)?,
             })
         })
     }
@@ -206,21 +206,23 @@ impl Archive {
     pub fn yields(&self, filter: &Filter) -> Result<Vec<Yield>, ArchiveError> {
         let conditions = Where::boards(filter);
         let sql = format!(
-            "SELECT plan.name, board.day, count(*), sum(result = 'pass'), sum(result = 'fail'),
-                    sum(repeats = 0), sum(repeats = 0 AND result = 'pass')
+            "SELECT plan.name, board.day, count(*), count(CASE WHEN result = 'pass' THEN 1 END),
+                    count(CASE WHEN result = 'fail' THEN 1 END),
+                    count(CASE WHEN repeats = 0 THEN 1 END),
+                    count(CASE WHEN repeats = 0 AND result = 'pass' THEN 1 END)
              FROM board JOIN plan ON plan.id = board.plan WHERE {}
              GROUP BY plan.name, board.day ORDER BY board.day, plan.name",
             conditions.text
         );
         self.rows("counting yields", &sql, conditions, |row| {
             Ok(Yield {
-                plan: row.get(0)?,
-                day: row.get(1)?,
-                tested: row.get(2)?,
-                passed: row.get(3)?,
-                failed: row.get(4)?,
-                first: row.get(5)?,
-                first_passed: row.get(6)?,
+                plan: text(row, 0)?,
+                day: text(row, 1)?,
+                tested: count(row, 2)?,
+                passed: count(row, 3)?,
+                failed: count(row, 4)?,
+                first: count(row, 5)?,
+                first_passed: count(row, 6)?,
             })
         })
     }
@@ -239,7 +241,7 @@ impl Archive {
             conditions.text
         );
         self.rows("counting failures", &sql, conditions, |row| {
-            Ok(Failure { plan: row.get(0)?, check: row.get(1)?, count: row.get(2)? })
+            Ok(Failure { plan: text(row, 0)?, check: text(row, 1)?, count: count(row, 2)? })
         })
     }
 
@@ -285,12 +287,12 @@ impl Archive {
         let rows = self.rows("reading tallies", &sql, conditions, |row| {
             let measured = measured(row)?;
             let daily = Daily {
-                day: row.get(6)?,
-                count: row.get(7)?,
-                mean: row.get(8)?,
-                squares: row.get(9)?,
-                least: row.get(10)?,
-                most: row.get(11)?,
+                day: text(row, 6)?,
+                count: count(row, 7)?,
+                mean: real(row, 8)?,
+                squares: real(row, 9)?,
+                least: real(row, 10)?,
+                most: real(row, 11)?,
             };
             Ok((measured, daily))
         })?;
@@ -316,14 +318,14 @@ impl Archive {
         step: &str,
         sql: &str,
         conditions: Where,
-        make: impl FnMut(&Row<'_>) -> rusqlite::Result<T>,
+        make: impl Fn(&[Cell<'_>]) -> Result<T, StoreError>,
     ) -> Result<Vec<T>, ArchiveError> {
-        let found = || {
-            let mut statement = self.connection.prepare_cached(sql)?;
-            statement.query_map(params_from_iter(conditions.values), make)?.collect()
-        };
-        let found: rusqlite::Result<Vec<T>> = found();
-        found.map_err(|source| ArchiveError::unnamed(step, source))
+        let mut found = Vec::new();
+        let all = self.store.each(sql, &conditions.values, |row| {
+            found.push(make(row)?);
+            Ok(())
+        });
+        all.map(|()| found).map_err(|source: StoreError| ArchiveError::unnamed(step, source))
     }
 }
 
@@ -342,14 +344,14 @@ mod tests {
              SELECT 'c' || i, 'j', 'S' || i, 1, i, date(0, 'unixepoch', (i / 100) || ' days'),
                     'pass', 0, 0 FROM n;"
         );
-        archive.connection.execute_batch(&sql).unwrap();
+        archive.store.sqlite().execute_batch(&sql).unwrap();
         archive
     }
 
     /// How much work a list is, in SQLite's own steps: the same on any machine.
     fn steps(archive: &Archive, filter: &Filter) -> (usize, i32) {
         let found = archive.list(filter, 20).unwrap();
-        let statement = archive.connection.prepare_cached(&list_sql(filter, 20).0).unwrap();
+        let statement = archive.store.sqlite().prepare_cached(&list_sql(filter, 20).0).unwrap();
         (found.len(), statement.get_status(StatementStatus::VmStep))
     }
 
