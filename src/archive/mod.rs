@@ -62,7 +62,7 @@ impl Archive {
     pub fn open_server(url: &str) -> Result<Self, ArchiveError> {
         #[cfg(feature = "postgres")]
         {
-            Ok(Self { store: Store::Postgres(server::Server::open(url)?) })
+            Ok(Self { store: Store::Postgres(Box::new(server::Server::open(url)?)) })
         }
         #[cfg(not(feature = "postgres"))]
         {

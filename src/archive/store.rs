@@ -25,7 +25,7 @@ pub(super) enum Cell<'a> {
 pub(super) enum Store {
     Sqlite(rusqlite::Connection),
     #[cfg(feature = "postgres")]
-    Postgres(super::server::Server),
+    Postgres(Box<super::server::Server>),
 }
 
 impl std::fmt::Debug for Store {
