@@ -67,8 +67,8 @@ impl ArchiveError {
     pub const fn hint(&self) -> &'static str {
         if self.is_server {
             return "every board is safe in its job folder; see to the server and to the URL in \
-                    --archive or COILMARK_ARCHIVE (a build with --features postgres is needed), then \
-                    `coilmark history rebuild DIR...` puts in what is missing";
+                    --archive or COILMARK_ARCHIVE (it wants a build with --features postgres), \
+                    then `coilmark history rebuild DIR...` puts in what is missing";
         }
         "every board is safe in its job folder; `coilmark history rebuild DIR...` makes the history \
          again, with COILMARK_DATA in another folder if this one cannot be used"

@@ -1,8 +1,9 @@
 //! The history: one SQLite file that indexes the boards of many job folders, or the same tables on
-//! a server that many benches share. It is never the only copy: everything in it comes from journals, and it can be made again from them. A board is known
-//! by the chain of the line that its verdict was written in, so that putting it in twice, or from a
-//! copied folder, changes nothing. Several processes may write at once. It reads no clock and no
-//! journal; what is put in and asked for is the caller's.
+//! a server that many benches share. It is never the only copy: everything in it comes from
+//! journals, and it can be made again from them. A board is known by the chain of the line that its
+//! verdict was written in, so that putting it in twice, or from a copied folder, changes nothing.
+//! Several processes may write at once. It reads no clock and no journal; what is put in and asked
+//! for is the caller's.
 
 mod error;
 mod export;

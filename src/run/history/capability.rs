@@ -1,8 +1,8 @@
 //! A check's daily tallies -> its capability and its drift. Days become numbers, so that a slope
 //! has a unit: per day as worked out, per 30 days as shown. What stands in the archive is joined
 //! here with the arithmetic of the metrology room. A pair that must be open has a value only where
-//! it leaks, so that its values are not the production's, and no index is made of them; a check that
-//! never had a value has a row too, which says why there is no more in it.
+//! it leaks, so that its values are not the production's, and no index is made of them. A check
+//! that never had a value has a row too, which says why there is no more in it.
 
 use crate::archive::Measured;
 use crate::metrology::{Capability, Tolerance, Trend};
