@@ -1,7 +1,9 @@
 //! The history under load and under kill -9, through the real program: job folders with many
 //! boards are made, the history is made from them, every question is timed, and two writers that
 //! are killed at random moments lose nothing and double nothing. `COILMARK_CAMPAIGN=50` is 100,000
-//! boards and 200 kills; the short size is 2,000 and 4. Figures are printed.
+//! boards and 200 kills; the short size is 2,000 and 4. Each figure is printed beside its limit,
+//! which is for the large size and a release build; that no question walks over all boards where an
+//! index knows the answer holds anywhere, and is asserted beside the questions.
 
 #![allow(
     clippy::expect_used,
@@ -22,6 +24,14 @@ use std::time::{Duration, Instant};
 
 /// Boards in one job folder.
 const IN_ONE: usize = 100;
+/// Any answer comes within this, at 100,000 boards and in a release build.
+const ANSWER_MS: f64 = 200.0;
+/// So many boards a second are taken in at least, in a release build.
+const REBUILD_RATE: f64 = 5000.0;
+
+const fn kept(is_kept: bool) -> &'static str {
+    if is_kept { "met" } else { "NOT MET" }
+}
 
 fn size() -> usize {
     std::env::var("COILMARK_CAMPAIGN").ok().and_then(|n| n.parse().ok()).unwrap_or(1)
@@ -58,9 +68,13 @@ fn any_answer_comes_at_once_and_a_history_is_made_again_fast() {
     let (said, took) = ask(&data, &["history", "rebuild", jobs.to_str().unwrap()]);
     assert!(said.contains(&format!("{count} boards new, {count} in all")), "{said}");
     let rate = count as f64 / took.as_secs_f64();
-    println!("{count} boards taken in in {:.2} s: {rate:.0} a second", took.as_secs_f64());
+    println!(
+        "{rate:>8.0} boards/s (at least {REBUILD_RATE:.0}: {}) rebuild, {count} boards in {:.2} s",
+        kept(rate >= REBUILD_RATE),
+        took.as_secs_f64()
+    );
     let serial = "S7-000123";
-    let questions: [&[&str]; 8] = [
+    let questions: [&[&str]; 10] = [
         &["history", "--simulated"],
         &["history", "list", "--most", "100", "--simulated", "--result", "fail"],
         &["history", "list", "--simulated", "--serial", serial],
@@ -69,10 +83,14 @@ fn any_answer_comes_at_once_and_a_history_is_made_again_fast() {
         &["history", "capability", "--simulated"],
         &["history", "drift", "--simulated", "--json"],
         &["history", "yields", "--simulated", "--plan", "invented plan", "--since", "2025-10-20"],
+        &["history", "failures", "--simulated", "--since", "2025-10-20", "--result", "fail"],
+        &["history", "list", "--simulated", "--plan", "no such plan", "--json"],
     ];
     for words in questions {
         let (said, took) = ask(&data, words);
-        println!("{:>7.1} ms  {}", took.as_secs_f64() * 1e3, words.join(" "));
+        let took_ms = took.as_secs_f64() * 1e3;
+        let met = kept(took_ms < ANSWER_MS);
+        println!("{took_ms:>8.1} ms (under {ANSWER_MS:.0}: {met}) {}", words.join(" "));
         assert!(said.lines().count() > 1 || words.contains(&"--json"), "{words:?}: {said}");
     }
     let (said, _) = ask(&data, &["history", "--simulated", "--serial", serial]);
@@ -121,6 +139,9 @@ fn two_writers_killed_at_random_lose_nothing_and_double_nothing() {
     assert_eq!(tests.sum::<u64>(), 1000);
     let (said, _) = ask(&data, &["history", "capability", "--simulated", "--json"]);
     let rows: serde_json::Value = serde_json::from_str(&said).unwrap();
-    assert!(rows["rows"].as_array().unwrap().iter().all(|row| row["count"] == 1000), "{rows}");
+    // Two of the invented checks never have a value.
+    let counts = rows["rows"].as_array().unwrap().iter().map(|row| row["count"].as_u64().unwrap());
+    let (whole, none) = counts.partition::<Vec<_>, _>(|count| *count == 1000);
+    assert!(whole.len() == 10 && none == [0, 0], "{rows}");
     println!("{killed} of {kills} writers were killed at work");
 }

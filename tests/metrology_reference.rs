@@ -34,6 +34,7 @@ fn close(found: f64, wanted: f64, within: f64) {
 
 #[test]
 fn gum_h2_resistance_and_reactance_with_their_correlations() {
+    // JCGM 100:2008 (the GUM), H.2, Tables H.2 to H.4.
     let volts = values("H2", "V observations");
     let amps: Vec<f64> = values("H2", "I observations").iter().map(|ma| ma / 1000.0).collect();
     let phi = values("H2", "phi observations");
@@ -70,6 +71,7 @@ fn gum_h2_resistance_and_reactance_with_their_correlations() {
 
 #[test]
 fn gum_h1_end_gauge_by_welch_and_satterthwaite() {
+    // JCGM 100:2008, H.1.6.
     let (us, freedoms) = (values("H1", "components u_i"), values("H1", "degrees of freedom"));
     let budget = us.iter().zip(&freedoms).fold(Budget::new(), |budget, (u, freedom)| {
         budget.with(Component::standard("x", *u, *freedom))
@@ -84,6 +86,7 @@ fn gum_h1_end_gauge_by_welch_and_satterthwaite() {
 
 #[test]
 fn gum_h1_difference_of_the_gauges() {
+    // JCGM 100:2008, H.1: the difference d and its three parts.
     let parts = [(5.8, 24.0), (3.9, 5.0), (6.7, 8.0)];
     let budget = parts
         .iter()
@@ -96,6 +99,7 @@ fn gum_h1_difference_of_the_gauges() {
 
 #[test]
 fn gum_4_and_5_components_one_by_one() {
+    // JCGM 100:2008: 4.3.4, 4.3.7 (examples 1 and 2), 4.4.3 with Table 1, 5.1.5.
     let readings = values("4.4.3", "20 readings");
     let repeated = Component::repeated("t", &readings).unwrap();
     close(repeated.u, value("4.4.3", "u=s/sqrt(20)"), 1e-7);
@@ -117,6 +121,7 @@ fn gum_4_and_5_components_one_by_one() {
 
 #[test]
 fn gum_5_2_2_ten_resistors_of_one_calibration() {
+    // JCGM 100:2008, 5.2.2, the example; its text from memory, its numbers worked out again.
     let mut budget = Budget::new();
     let places: Vec<usize> =
         (0..10).map(|_| budget.add(Component::standard("R", 0.1, 50.0))).collect();
@@ -133,6 +138,7 @@ fn gum_5_2_2_ten_resistors_of_one_calibration() {
 
 #[test]
 fn ea_4_02_s3_a_standard_resistor() {
+    // EA-4/02, supplement, example S3: result and u as published, inputs from memory.
     let (standard, ratio) = (10_000.053 + 0.020, 1.000_010_5);
     let budget = Budget::new()
         .with(Component::expanded("R_S", 0.005, 2.0).times(ratio))
@@ -148,6 +154,7 @@ fn ea_4_02_s3_a_standard_resistor() {
 
 #[test]
 fn a_quotient_of_two_readings() {
+    // The read-me of the Python library GTC, which prints 6.67(23).
     let (v, i) = (0.1, 0.015);
     let budget = Budget::new()
         .with(Component::standard("V", 0.001, f64::INFINITY).times(1.0 / i))
@@ -157,6 +164,7 @@ fn a_quotient_of_two_readings() {
 
 #[test]
 fn jcgm_106_risks_of_the_resistors() {
+    // JCGM 106:2012, 9.5: the inputs as published, the risks worked out with SciPy 1.17.1.
     let process = Process { mean: 1500.0, deviation: 0.12 };
     let tolerance = Tolerance::between(1499.8, 1500.2);
     for (guard, accepted) in
@@ -172,6 +180,7 @@ fn jcgm_106_risks_of_the_resistors() {
 
 #[test]
 fn jcgm_106_probability_that_a_diode_conforms() {
+    // JCGM 106:2012, clause 7, the example of a diode, from memory; worked out again.
     let known = Budget::new().with(Component::standard("v", 0.05, f64::INFINITY)).expanded(0.95);
     let limit = Tolerance::at_least(5.40);
     let judged = DecisionRule::Simple.judge(5.47, &known, &limit);
@@ -185,6 +194,7 @@ fn jcgm_106_probability_that_a_diode_conforms() {
 
 #[test]
 fn quantiles_are_those_of_the_tables() {
+    // SciPy 1.17.1 for the normal distribution; JCGM 100:2008, Table G.2, for t.
     for z in [1.0, 1.645, 1.96, 2.0, 3.0] {
         let name = if z == 1.0 { "Phi(1.0)".into() } else { format!("Phi({z})") };
         close(normal_cdf(z), value("normal", &name), 1e-9);
@@ -229,6 +239,7 @@ fn capability_is_that_of_the_handbook() {
 
 #[test]
 fn mean_and_deviation_are_certified_to_what_a_double_holds() {
+    // NIST StRD, univariate summary statistics: certified values of the agency's nine sets.
     for line in include_str!("../fixtures/reference/nist-strd.csv").lines().skip(3) {
         let row: Vec<&str> = line.split(',').collect();
         let (mean, deviation): (f64, f64) = (row[2].parse().unwrap(), row[3].parse().unwrap());
@@ -258,6 +269,7 @@ fn nist(set: &str) -> Vec<f64> {
 
 #[test]
 fn capability_and_drift_are_those_of_a_general_library() {
+    // SciPy 1.17.1, by tests/reference/capability.py.
     let text = include_str!("../fixtures/reference/capability.csv");
     let mut rows = csv::ReaderBuilder::new().comment(Some(b'#')).from_reader(text.as_bytes());
     let mut count = 0;

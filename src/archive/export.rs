@@ -2,10 +2,10 @@
 //! for each check, with its limits and its verdict. Written row by row, so that any number of
 //! boards needs no memory. Numbers are as they were recorded; a value that is missing is empty.
 
+use super::error::StoreError;
 use super::query::Where;
+use super::store::Cell;
 use super::{Archive, ArchiveError, Filter};
-use rusqlite::params_from_iter;
-use rusqlite::types::ValueRef;
 use std::io::{self, Write};
 
 /// Why an export ended early.
@@ -60,7 +60,6 @@ impl Archive {
         filter: &Filter,
         mut take: impl FnMut(&[String]) -> Result<(), ExportError>,
     ) -> Result<(), ExportError> {
-        let failed = |source| ExportError::Archive(ArchiveError::unnamed("exporting", source));
         let conditions = Where::boards(filter);
         let sql = format!(
             "SELECT board.day, board.at_s, board.serial, plan.name, plan.revision, board.result,
@@ -71,24 +70,24 @@ impl Archive {
              ORDER BY board.at_s, board.id, checked.id",
             conditions.text
         );
-        let mut statement = self.connection.prepare(&sql).map_err(failed)?;
-        let columns = statement.column_count();
-        let mut rows = statement.query(params_from_iter(conditions.values)).map_err(failed)?;
-        while let Some(row) = rows.next().map_err(failed)? {
-            let cells: rusqlite::Result<Vec<String>> = (0..columns)
-                .map(|i| {
-                    Ok(match row.get_ref(i)? {
-                        ValueRef::Null => String::new(),
-                        ValueRef::Integer(x) => x.to_string(),
-                        ValueRef::Real(x) => x.to_string(),
-                        ValueRef::Text(x) | ValueRef::Blob(x) => {
-                            String::from_utf8_lossy(x).into_owned()
-                        }
-                    })
-                })
-                .collect();
-            take(&cells.map_err(failed)?)?;
-        }
-        Ok(())
+        self.store.each(&sql, &conditions.values, |row| {
+            let cells: Vec<String> = row.iter().map(written).collect();
+            take(&cells)
+        })
+    }
+}
+
+fn written(cell: &Cell<'_>) -> String {
+    match cell {
+        Cell::Null => String::new(),
+        Cell::Int(x) => x.to_string(),
+        Cell::Real(x) => x.to_string(),
+        Cell::Text(x) => x.clone().into_owned(),
+    }
+}
+
+impl From<StoreError> for ExportError {
+    fn from(source: StoreError) -> Self {
+        Self::Archive(ArchiveError::unnamed("exporting", source))
     }
 }

@@ -8,9 +8,10 @@ use rusqlite::Connection;
 use std::path::Path;
 
 /// Raised when a table changes meaning; a file of another format is made again, not guessed at.
-const FORMAT: i64 = 1;
+pub(super) const FORMAT: i64 = 1;
 
-const TABLES: &str = "
+/// The tables as SQLite has them; a server's are typed after the same text.
+pub(super) const TABLES: &str = "
 CREATE TABLE IF NOT EXISTS plan (
     id INTEGER PRIMARY KEY, name TEXT NOT NULL, revision TEXT NOT NULL,
     UNIQUE (name, revision));
@@ -38,16 +39,17 @@ CREATE TABLE IF NOT EXISTS tally (
     most REAL NOT NULL, PRIMARY KEY (checked, simulated, day)) WITHOUT ROWID;
 ";
 
-/// Takes one value into its day's tally: check, simulated, day, value.
+/// Takes one value into its day's tally: check, simulated, day, then the value three times.
 pub(super) const TALLY: &str = "
 INSERT INTO tally (checked, simulated, day, n, mean, squares, least, most)
-VALUES (?1, ?2, ?3, 1, ?4, 0.0, ?4, ?4)
-ON CONFLICT DO UPDATE SET
-    n = n + 1,
-    mean = mean + (?4 - mean) / (n + 1),
-    squares = squares + (?4 - mean) * (?4 - (mean + (?4 - mean) / (n + 1))),
-    least = min(least, ?4),
-    most = max(most, ?4)";
+VALUES (?, ?, ?, 1, ?, 0.0, ?, ?)
+ON CONFLICT (checked, simulated, day) DO UPDATE SET
+    n = tally.n + 1,
+    mean = tally.mean + (excluded.mean - tally.mean) / (tally.n + 1),
+    squares = tally.squares + (excluded.mean - tally.mean)
+        * (excluded.mean - (tally.mean + (excluded.mean - tally.mean) / (tally.n + 1))),
+    least = CASE WHEN excluded.least < tally.least THEN excluded.least ELSE tally.least END,
+    most = CASE WHEN excluded.most > tally.most THEN excluded.most ELSE tally.most END";
 
 /// Makes the tables where there are none, and refuses a file of another format.
 pub(super) fn prepare(connection: &Connection, file: &Path) -> Result<(), ArchiveError> {
@@ -62,7 +64,7 @@ pub(super) fn prepare(connection: &Connection, file: &Path) -> Result<(), Archiv
                  PRAGMA user_version = {FORMAT}; COMMIT;"
             ))
             .map_err(failed)?,
-        other => return Err(ArchiveError::other_format(file, other)),
+        other => return Err(ArchiveError::other_format(Some(file), other)),
     }
     connection
         .execute_batch("PRAGMA synchronous = NORMAL; PRAGMA cache_size = -65536;")

@@ -47,21 +47,26 @@ pub(super) fn chapter(task: &Task<'_>) -> Chapter {
         command: "board",
         title: "Relay boards against their plan".into(),
         standing: if all == 0 { Standing::Unfinished } else { standing(result) },
-        headline: headline(newest().next(), all, passed),
+        headline: headline(&newest().collect::<Vec<_>>()),
         markup: page::render(task, &tested),
         value,
         checks: newest().flat_map(checks).collect(),
     }
 }
 
-fn headline(first: Option<&BoardFinding>, all: usize, passed: usize) -> String {
-    match (first, all) {
-        (None, _) => "No board was tested to its end.".into(),
-        (Some(only), 1) => match &only.reason {
-            None => format!("Board {} passed.", only.serial),
-            Some(reason) => format!("Board {} {}: {reason}.", only.serial, only.result),
-        },
-        (Some(_), _) => format!("{passed} of {all} boards passed."),
+fn headline(newest: &[&BoardFinding]) -> String {
+    let counted = |verdict| newest.iter().filter(|f| f.result == verdict).count();
+    match newest {
+        [] => "No board was tested to its end.".into(),
+        // The reason begins with the verdict.
+        [only] => format!("Board {} {}.", only.serial, only.reason.as_deref().unwrap_or("passed")),
+        all => {
+            let words = [(Verdict::Fail, "failed"), (Verdict::Undecided, "undecided")];
+            let others = words.map(|(verdict, word)| (counted(verdict), word));
+            let others = others.iter().filter(|(count, _)| *count > 0);
+            let others: String = others.map(|(count, word)| format!(", {count} {word}")).collect();
+            format!("{} of {} boards passed{others}.", counted(Verdict::Pass), all.len())
+        }
     }
 }
 
@@ -84,4 +89,41 @@ fn checks(finding: &BoardFinding) -> impl Iterator<Item = Check> {
 /// The check of this name in a finding.
 fn check<'a>(finding: &'a BoardFinding, name: &str) -> Option<&'a CheckFound> {
     finding.checks.iter().find(|check| check.check == name)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn found(serial: &str, result: Verdict, reason: Option<&str>) -> BoardFinding {
+        BoardFinding {
+            result,
+            reason: reason.map(Into::into),
+            simulated: true,
+            serial: serial.into(),
+            repeats: 0,
+            plan: "p".into(),
+            revision: "1".into(),
+            rule: "r".into(),
+            coverage: 0.95,
+            checks: vec![],
+            remarks: vec![],
+            placements: 1,
+            lead_moves: 2,
+            drive_changes: 0,
+        }
+    }
+
+    #[test]
+    fn a_headline_says_every_verdict_once() {
+        let pass = found("A1", Verdict::Pass, None);
+        let fail = found("A2", Verdict::Fail, Some("failed: rest COM-NC"));
+        let open = found("A3", Verdict::Undecided, Some("undecided: contact ohms COM-NC"));
+        assert_eq!(headline(&[]), "No board was tested to its end.");
+        assert_eq!(headline(&[&pass]), "Board A1 passed.");
+        assert_eq!(headline(&[&fail]), "Board A2 failed: rest COM-NC.");
+        assert_eq!(headline(&[&pass, &pass]), "2 of 2 boards passed.");
+        let all = headline(&[&pass, &fail, &open, &open]);
+        assert_eq!(all, "1 of 4 boards passed, 1 failed, 2 undecided.");
+    }
 }

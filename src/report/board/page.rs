@@ -27,7 +27,7 @@ use drivers::Unit;
 {% endfor %}</tbody>
 </table>
 {% endif %}{% for (name, drawing) in histograms %}<figure>{{ drawing|safe }}
-<figcaption>{{ name }}: the values of all boards, against the limits</figcaption></figure>
+<figcaption>{{ name }}</figcaption></figure>
 {% endfor %}{% for board in boards %}<section style="break-before: page" 
 aria-labelledby="board-{{ loop.index }}">
 <h3 id="board-{{ loop.index }}">Board {{ board.serial }}: {{ board.verdict }}</h3>
@@ -197,12 +197,22 @@ pub(super) fn measured(check: &CheckFound) -> String {
 
 /// The limits in words.
 pub(super) fn limits(check: &CheckFound) -> String {
-    let unit = words::text(&check.unit);
+    let limit = |limit: f64| limit_in_words(limit, &words::text(&check.unit));
     match (check.lower, check.upper) {
-        (Some(low), Some(high)) => format!("{low} to {high} {unit}"),
-        (Some(low), None) => format!("at least {low} {unit}"),
-        (None, Some(high)) => format!("at most {high} {unit}"),
+        (Some(low), Some(high)) => format!("{} to {}", limit(low), limit(high)),
+        (Some(low), None) => format!("at least {}", limit(low)),
+        (None, Some(high)) => format!("at most {}", limit(high)),
         (None, None) => "none".into(),
+    }
+}
+
+/// A limit exactly as it was written, with the prefix that keeps it short.
+fn limit_in_words(limit: f64, unit: &str) -> String {
+    match unit {
+        "ohm" if limit >= 1e6 => format!("{} M\u{3a9}", limit / 1e6),
+        "ohm" if limit >= 1e4 => format!("{} k\u{3a9}", limit / 1e3),
+        "ohm" => format!("{limit} \u{3a9}"),
+        unit => format!("{limit} {unit}"),
     }
 }
 
@@ -217,7 +227,12 @@ fn histograms(tested: &[Tested<'_>]) -> Vec<(String, String)> {
         let unit = words::text(&wanted.unit);
         let unit = if unit == "mA" { "mA" } else { "ohm" };
         let drawing = histogram::render(&values, [wanted.lower, wanted.upper], unit);
-        (words::text(&wanted.check), drawing)
+        let end = |choose: fn(f64, f64) -> f64| values.iter().copied().reduce(choose);
+        let (least, most) = (end(f64::min).unwrap_or(0.0), end(f64::max).unwrap_or(0.0));
+        let name = words::text(&wanted.check);
+        let count = values.len();
+        let from = format!("{count} values, from {least:.3} to {most:.3} {unit}");
+        (format!("{name}: {from}, against the limits"), drawing)
     };
     first.checks.iter().map(of).filter(|(_, drawing)| !drawing.is_empty()).collect()
 }

@@ -1,7 +1,8 @@
 //! A check's daily tallies -> its capability and its drift. Days become numbers, so that a slope
 //! has a unit: per day as worked out, per 30 days as shown. What stands in the archive is joined
 //! here with the arithmetic of the metrology room. A pair that must be open has a value only where
-//! it leaks, so that its values are not the production's, and no index is made of them.
+//! it leaks, so that its values are not the production's, and no index is made of them. A check
+//! that never had a value has a row too, which says why there is no more in it.
 
 use crate::archive::Measured;
 use crate::metrology::{Capability, Tolerance, Trend};
@@ -42,6 +43,8 @@ pub(super) struct Amount {
 
 /// Said of a pair that must be open.
 const OPEN: &str = "none: open has no value";
+/// Said of a check of anything else that was never measured.
+const NO_VALUE: &str = "none: no value was ever read";
 
 impl Amount {
     pub(super) fn of(measured: &Measured, confidence: f64) -> Self {
@@ -50,7 +53,11 @@ impl Amount {
             let Some(x) = day_number(&day.day) else { continue };
             trend.push_lot(x, day.count, day.mean, day.squares, (day.least, day.most));
         }
-        let why_none = is_of_open_pairs(measured).then_some(OPEN);
+        let why_none = match trend.count() {
+            _ if is_of_open_pairs(measured) => Some(OPEN),
+            0 => Some(NO_VALUE),
+            _ => None,
+        };
         let tolerance = Tolerance { lower: measured.lower, upper: measured.upper };
         let (mean, deviation) = (trend.mean(), trend.deviation());
         let capability =
@@ -127,6 +134,15 @@ mod tests {
             let other = Amount::of(&measured(lower, upper), 0.95);
             assert!(other.cpk.is_some() && other.drift_per_30_days.is_some());
             assert_eq!(other.why_none, None);
+        }
+    }
+
+    #[test]
+    fn a_check_without_any_value_says_so() {
+        for (lower, why) in [(None, NO_VALUE), (Some(1e6), OPEN)] {
+            let upper = lower.is_none().then_some(9e6);
+            let never = Amount::of(&Measured { days: vec![], ..measured(lower, upper) }, 0.95);
+            assert_eq!((never.count, never.cpk, never.why_none), (0, None, Some(why)));
         }
     }
 
