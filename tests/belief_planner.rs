@@ -79,7 +79,7 @@ fn placements(prior: &Prior, truth: &Partition) -> u32 {
     let mut belief = Belief::new(prior);
     let mut situation = Situation { channel: Channel::PERFECT, ..Situation::default() };
     situation.costs.two_leads_s = situation.costs.one_lead_s;
-    situation.costs.toggle_s = 0.0;
+    situation.costs.drive_s = 0.0;
     let mut placements = 0;
     loop {
         let posterior = belief.posterior();

@@ -45,6 +45,32 @@ fn a_good_board_passes_with_a_budget_behind_every_number() {
     assert!((contact.value.unwrap() - 0.05).abs() < contact.expanded.unwrap(), "{contact:#?}");
 }
 
+/// What the operator is told on the way is what the finding says at the end.
+#[test]
+fn each_check_is_told_as_it_is_judged_and_its_last_verdict_is_the_findings() {
+    for name in ["good", "high_contact", "swapped_contacts"] {
+        let led = tested(name);
+        let finding = led.findings()[0];
+        let judged = led.facts.iter().filter_map(|fact| match fact {
+            Event::CheckJudged(news) => Some(news),
+            _ => None,
+        });
+        let told: Vec<_> = judged.collect();
+        for check in finding.checks.iter().filter(|check| check.capture.is_some()) {
+            let last = told.iter().rfind(|news| news.check == check.check);
+            assert_eq!(last.map(|news| news.verdict), Some(check.verdict), "{name}: {check:?}");
+        }
+        let all = u32::try_from(finding.checks.len()).unwrap();
+        assert!(told.iter().all(|news| news.of == all && (1..=all).contains(&news.done)));
+        // Nothing is told twice: a check comes again only with another verdict.
+        for (n, news) in told.iter().enumerate() {
+            let before = told[..n].iter().rfind(|earlier| earlier.check == news.check);
+            assert!(before.is_none_or(|before| before.verdict != news.verdict), "{name}: {news:?}");
+        }
+        assert_eq!(told.last().map(|news| news.done), Some(all), "{name}");
+    }
+}
+
 #[test]
 fn hands_move_few_leads_and_drive_a_contact_once_up_and_down() {
     let finding = tested("good").findings()[0].clone();

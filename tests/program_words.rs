@@ -115,6 +115,9 @@ fn a_drawn_footprint_is_taken_from_its_file_and_a_wrong_one_is_named() {
     let words = ["--meter", &meter, "--pins", "5", "--footprint", &drawing];
     std::fs::write(&file, "1 . 2\n\n3 4 6\n").unwrap();
     refused(&identify(&dir, &words), &["part.txt", "row 2", "`6`"]);
+    let gone = format!("{drawing}.gone");
+    let misspelt = ["--meter", &meter, "--pins", "5", "--footprint", &gone];
+    refused(&identify(&dir, &misspelt), &["part.txt.gone", "name of a drawing"]);
     std::fs::write(&file, "# nothing yet\n").unwrap();
     refused(&identify(&dir, &words), &["part.txt", "nothing is drawn"]);
     std::fs::write(&file, "1 . 2  # the coil end\n. 3 .\n4 . 5\n").unwrap();

@@ -121,7 +121,26 @@ pub struct IdentifyStart {
     pub hand_seconds: Option<HandSeconds>,
 }
 
-/// What the operator's hands cost, reading included: by these the next placement is weighed.
+impl IdentifyStart {
+    /// An identification of these pins as it is without further words.
+    #[must_use]
+    pub const fn usual(pins: Pins) -> Self {
+        Self {
+            pins,
+            footprint: None,
+            confidence: 0.9999,
+            volts_max: 24.0,
+            coil_watts_max: 3.0,
+            ambient_celsius: None,
+            quick: false,
+            isolation: false,
+            hand_seconds: None,
+        }
+    }
+}
+
+/// What the operator's hands cost, reading included: by these the next placement is weighed. The
+/// usual ones are stated assumptions without a source.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct HandSeconds {
     /// Moving one lead, in seconds.
@@ -130,6 +149,12 @@ pub struct HandSeconds {
     pub two_leads_s: f64,
     /// Driving the coil and releasing it, in seconds.
     pub drive_s: f64,
+}
+
+impl Default for HandSeconds {
+    fn default() -> Self {
+        Self { one_lead_s: 4.0, two_leads_s: 5.0, drive_s: 0.5 }
+    }
 }
 
 /// What a fit was given beside the record of its job. Its numbers stand in the finding's inputs.

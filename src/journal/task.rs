@@ -97,17 +97,7 @@ mod tests {
             torn_bytes: 0,
             meter: "m".into(),
             profile: "scpi".into(),
-            terms: RunTerms::Identify(IdentifyStart {
-                pins,
-                footprint: None,
-                confidence: 0.9999,
-                volts_max: 24.0,
-                coil_watts_max: 3.0,
-                ambient_celsius: None,
-                quick: false,
-                isolation: false,
-                hand_seconds: None,
-            }),
+            terms: RunTerms::Identify(IdentifyStart::usual(pins)),
         })
     }
 

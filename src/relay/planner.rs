@@ -8,24 +8,8 @@ use super::evidence::{Channel, Level, Status, Weights};
 use super::pair::Pair;
 use super::posterior::{Posterior, coil};
 use super::why::Why;
+use crate::event::HandSeconds;
 use std::collections::BTreeSet;
-
-/// What the operator's hands cost, in seconds. Stated assumptions without a source.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Costs {
-    /// Moving one lead, and reading.
-    pub one_lead_s: f64,
-    /// Moving both leads, and reading.
-    pub two_leads_s: f64,
-    /// Driving the coil and releasing it while the leads stay.
-    pub toggle_s: f64,
-}
-
-impl Default for Costs {
-    fn default() -> Self {
-        Self { one_lead_s: 4.0, two_leads_s: 5.0, toggle_s: 0.5 }
-    }
-}
 
 /// Where the work stands.
 #[derive(Clone, Debug, PartialEq)]
@@ -43,7 +27,7 @@ pub struct Situation {
     /// touch can show what follows the drive, but not which of the two it is.
     pub unclear: BTreeSet<Pair>,
     /// What hands cost.
-    pub costs: Costs,
+    pub costs: HandSeconds,
     /// How touches go wrong.
     pub channel: Channel,
     /// The posterior probability at which the search ends.
@@ -58,7 +42,7 @@ impl Default for Situation {
             may_drive: true,
             unreachable: BTreeSet::new(),
             unclear: BTreeSet::new(),
-            costs: Costs::default(),
+            costs: HandSeconds::default(),
             channel: Channel::default(),
             confidence: 0.9999,
         }
@@ -227,7 +211,7 @@ fn rate_all(pairs: &[[f64; 5]], given: &All, situation: &Situation) -> Vec<Rated
             costs.two_leads_s
         };
         let information_bits = information(of, given.on(pair, toggle, situation));
-        let cost_s = hands_s + if toggle { costs.toggle_s } else { 0.0 };
+        let cost_s = hands_s + if toggle { costs.drive_s } else { 0.0 };
         let per_second = information_bits / cost_s.max(1e-3);
         Some(Rated { pair, toggle, information_bits, cost_s, per_second })
     };
@@ -424,7 +408,7 @@ mod tests {
     #[test]
     fn costs_that_are_no_numbers_do_not_panic() {
         let (belief, posterior) = begun();
-        let costs = Costs { one_lead_s: f64::NAN, two_leads_s: -1.0, toggle_s: f64::INFINITY };
+        let costs = HandSeconds { one_lead_s: f64::NAN, two_leads_s: -1.0, drive_s: f64::INFINITY };
         let situation = Situation { costs, confidence: f64::NAN, ..Situation::default() };
         let _ = choose(&belief, &posterior, &situation);
     }

@@ -12,7 +12,7 @@ use crate::guide::Guide;
 use crate::guide::identify::{Identify, Terms};
 use crate::guide::settling::Settling;
 use crate::journal::{FILE_NAME, JournalError, tasks};
-use crate::relay::{Channel, Costs, Footprint, Numbering};
+use crate::relay::{Channel, Footprint, Numbering};
 use std::path::PathBuf;
 
 /// What `identify` is given.
@@ -109,12 +109,11 @@ fn checked_start(terms: &IdentifyTerms) -> Result<IdentifyStart, Failure> {
 
 /// What hands cost; a supply that drives by itself costs them nothing.
 fn hand_seconds(terms: &IdentifyTerms) -> Result<Option<HandSeconds>, Failure> {
-    let usual = Costs::default();
     let by_supply = terms.drive.as_deref().is_some_and(|link| link != "manual");
-    let drive_s = if by_supply { 0.0 } else { usual.toggle_s };
-    let usual =
-        HandSeconds { one_lead_s: usual.one_lead_s, two_leads_s: usual.two_leads_s, drive_s };
-    let Some(text) = &terms.hand_seconds else { return Ok(by_supply.then_some(usual)) };
+    let Some(text) = &terms.hand_seconds else {
+        let free = HandSeconds { drive_s: 0.0, ..HandSeconds::default() };
+        return Ok(by_supply.then_some(free));
+    };
     let seconds: Option<Vec<f64>> = text
         .split(',')
         .map(|part| part.trim().parse().ok().filter(|s| (0.0..=60.0).contains(s)))
@@ -171,11 +170,6 @@ pub(super) fn guide(
         None => None,
         Some(text) => Some(footprint(text, &start.pins)?),
     };
-    let costs = start.hand_seconds.map_or_else(Costs::default, |hands| Costs {
-        one_lead_s: hands.one_lead_s,
-        two_leads_s: hands.two_leads_s,
-        toggle_s: hands.drive_s,
-    });
     Ok(Box::new(Identify::new(Terms {
         start: start.clone(),
         simulated,
@@ -184,14 +178,13 @@ pub(super) fn guide(
         hands_free: operator.is_a_person(),
         accept_meter,
         channel: Channel::default(),
-        costs,
     })))
 }
 
 /// Rows with `round` behind them are numbered round the part; one number with it is a ring; what
 /// begins with a stroke is drawn.
 fn footprint(text: &str, pins: &Pins) -> Result<Footprint, Failure> {
-    if text.starts_with('/') {
+    if text.starts_with("/ ") {
         let hint = "each pin of --pins stands there once, by its name; . is an empty place";
         return Footprint::drawn(text, &names(pins))
             .map_err(|bad| Failure::bad_input(format!("--footprint: {bad}"), hint));

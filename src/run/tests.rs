@@ -9,7 +9,7 @@ use crate::event::{IdentifyStart, Pins, RunStart, RunTerms};
 use crate::guide::identify::{Identify, Terms};
 use crate::guide::settling::Settling;
 use crate::operator::Heard;
-use crate::relay::{Channel, Costs};
+use crate::relay::Channel;
 use drivers::{Reading, SystemClock};
 use std::io;
 use std::path::Path;
@@ -41,17 +41,7 @@ fn start() -> RunStart {
 }
 
 fn identify() -> IdentifyStart {
-    IdentifyStart {
-        pins: Pins::numbered(4).unwrap(),
-        footprint: None,
-        confidence: 0.9999,
-        volts_max: 24.0,
-        coil_watts_max: 3.0,
-        ambient_celsius: None,
-        quick: false,
-        isolation: false,
-        hand_seconds: None,
-    }
+    IdentifyStart::usual(Pins::numbered(4).unwrap())
 }
 
 fn run(job: &Path, operator: &mut MockPerson) -> Result<Exit, Failure> {
@@ -66,7 +56,6 @@ fn run(job: &Path, operator: &mut MockPerson) -> Result<Exit, Failure> {
         hands_free: false,
         accept_meter: false,
         channel: Channel::default(),
-        costs: Costs::default(),
     };
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
     runtime.block_on(async {

@@ -20,25 +20,23 @@ pub fn drawn(case: &Case, rng: &mut Pcg64) -> Partition {
 }
 
 fn of_a_family(case: &Case, rng: &mut Pcg64) -> Partition {
-    let families = case.prior.families();
-    let total: f64 = families.iter().map(|(_, p)| p).sum();
-    let mut left = rng.random_range(0.0..total);
-    let found = families.iter().find(|(_, p)| {
-        left -= p;
-        left <= 0.0
-    });
-    shuffled(case.prior.pins(), &found.unwrap_or(&families[0]).0, rng)
+    let family = weighted(case.prior.families(), rng);
+    shuffled(case.prior.pins(), family, rng)
 }
 
 fn layout(case: &Case, rng: &mut Pcg64) -> Partition {
-    let layouts = case.prior.layouts();
-    let total: f64 = layouts.iter().map(|(_, p)| p).sum();
+    weighted(case.prior.layouts(), rng).clone()
+}
+
+/// One of these, by weight.
+fn weighted<'a, T>(all: &'a [(T, f64)], rng: &mut Pcg64) -> &'a T {
+    let total: f64 = all.iter().map(|(_, p)| p).sum();
     let mut left = rng.random_range(0.0..total);
-    let found = layouts.iter().find(|(_, p)| {
+    let found = all.iter().find(|(_, p)| {
         left -= p;
         left <= 0.0
     });
-    found.unwrap_or(&layouts[0]).0.clone()
+    &found.unwrap_or(&all[0]).0
 }
 
 fn shuffled(pins: usize, family: &Family, rng: &mut Pcg64) -> Partition {

@@ -11,7 +11,7 @@ use coilmark::event::{
 use coilmark::guide::Guide;
 use coilmark::guide::identify::{Identify, Terms};
 use coilmark::guide::settling::Settling;
-use coilmark::relay::{Channel, Costs, Footprint};
+use coilmark::relay::{Channel, Footprint};
 use drivers::{Function, Reading, Value};
 
 /// A run that has come to its end.
@@ -45,22 +45,14 @@ pub fn terms(pins: &Pins, footprint: Option<&str>) -> Terms {
     Terms {
         simulated: true,
         start: IdentifyStart {
-            pins: pins.clone(),
             footprint: footprint.map(str::to_owned),
-            confidence: 0.9999,
-            volts_max: 24.0,
-            coil_watts_max: 3.0,
-            ambient_celsius: None,
-            quick: false,
-            isolation: false,
-            hand_seconds: None,
+            ..IdentifyStart::usual(pins.clone())
         },
         footprint: footprint.map(|text| text.parse::<Footprint>().expect("a footprint")),
         settling: Settling::default(),
         hands_free: false,
         accept_meter: false,
         channel: Channel::default(),
-        costs: Costs::default(),
     }
 }
 

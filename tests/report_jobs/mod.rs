@@ -222,15 +222,8 @@ pub fn start(pins: &str, footprint: Option<&str>) -> RunStart {
         meter: "serial:/dev/ttyUSB0".into(),
         profile: "scpi".into(),
         terms: RunTerms::Identify(IdentifyStart {
-            pins: pins.parse().unwrap(),
             footprint: footprint.map(str::to_owned),
-            confidence: 0.9999,
-            volts_max: 24.0,
-            coil_watts_max: 3.0,
-            ambient_celsius: None,
-            quick: false,
-            isolation: false,
-            hand_seconds: None,
+            ..IdentifyStart::usual(pins.parse().unwrap())
         }),
     }
 }

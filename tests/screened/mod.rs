@@ -80,15 +80,8 @@ impl Stage {
     /// A run of `identify` begins, and the meter answers.
     pub fn begin(&mut self, pins: &str, footprint: Option<&str>) {
         self.begin_with(RunTerms::Identify(IdentifyStart {
-            pins: pins.parse().unwrap(),
             footprint: footprint.map(str::to_owned),
-            confidence: 0.9999,
-            volts_max: 24.0,
-            coil_watts_max: 3.0,
-            ambient_celsius: None,
-            quick: false,
-            isolation: false,
-            hand_seconds: None,
+            ..IdentifyStart::usual(pins.parse().unwrap())
         }));
     }
 

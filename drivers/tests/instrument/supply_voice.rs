@@ -3,11 +3,9 @@
 //! the answer's bytes. A resistor hangs at its output; above the current limit the current is held,
 //! as a bench supply does.
 
-use super::voice::{Answer, Queue};
-use microscpi::{Characters, Error, ErrorQueue, Interface, StatusRegisters};
-use std::pin::pin;
+use super::voice::{Queue, answered};
+use microscpi::{Characters, Error, ErrorQueue, StatusRegisters};
 use std::sync::{Arc, Mutex, MutexGuard};
-use std::task::{Context, Waker};
 
 /// What `*IDN?` answers.
 pub const SUPPLY_IDENTITY: &str = "TEST BENCH,SUPPLY,2,0.6";
@@ -51,11 +49,7 @@ impl SupplyVoice {
 
     /// The answer to one line, its line feed included; empty where it has none.
     pub fn answer(&mut self, line: &[u8]) -> Vec<u8> {
-        let mut answer = Answer(Vec::new());
-        let mut context = Context::from_waker(Waker::noop());
-        let done = pin!(self.run(line, &mut answer)).poll(&mut context).is_ready();
-        assert!(done, "no handler waits for anything");
-        answer.0
+        answered(self, line)
     }
 
     /// The errors raised since the last call.

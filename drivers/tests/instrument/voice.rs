@@ -30,8 +30,17 @@ pub(super) struct Queue {
     pub(super) raised: Vec<String>,
 }
 
+/// What an interpreter answers to one line.
+pub(super) fn answered(interpreter: &mut impl Interface, line: &[u8]) -> Vec<u8> {
+    let mut answer = Answer(Vec::new());
+    let mut context = Context::from_waker(Waker::noop());
+    let done = pin!(interpreter.run(line, &mut answer)).poll(&mut context).is_ready();
+    assert!(done, "no handler waits for anything");
+    answer.0
+}
+
 /// Where answers are written.
-pub(super) struct Answer(pub(super) Vec<u8>);
+struct Answer(Vec<u8>);
 
 impl Voice {
     pub fn new(measure: Box<dyn FnMut(Function) -> f64 + Send>) -> Self {
@@ -46,11 +55,7 @@ impl Voice {
 
     /// The answer to one line, its line feed included; empty where it has none.
     pub fn answer(&mut self, line: &[u8]) -> Vec<u8> {
-        let mut answer = Answer(Vec::new());
-        let mut context = Context::from_waker(Waker::noop());
-        let done = pin!(self.run(line, &mut answer)).poll(&mut context).is_ready();
-        assert!(done, "no handler waits for anything");
-        answer.0
+        answered(self, line)
     }
 
     /// The errors raised since the last call.

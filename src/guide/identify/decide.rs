@@ -150,8 +150,8 @@ fn other_coil_plan(record: &Record, insight: &Insight) -> Option<Plan> {
 /// back what is back already. That is looked for, and once it is found, tried on a closed pair.
 fn second_coil_plan(record: &Record, insight: &Insight) -> Option<Plan> {
     let shut = || insight.effect.still.iter().filter(|still| still.was_shut);
-    let untried = |drive: &&DriveState| !shut().any(|still| same_way(&still.drive, drive));
-    if insight.drives.others.iter().any(|drive| untried(&drive)) {
+    let untried = |drive: &DriveState| !shut().any(|still| same_way(&still.drive, drive));
+    if insight.drives.others.iter().any(untried) {
         let pair = shut().map(|still| still.pair).find(|pair| insight.may_be_driven_at(*pair))?;
         let why = "to see whether another way of driving it moves the part".into();
         return Some(plan_on(record, insight, pair, why));
@@ -212,24 +212,27 @@ fn worthwhile(record: &Record, insight: &Insight, situation: &Situation) -> Opti
 /// The pair that most probably is a break contact and has not been watched under the drive: where
 /// an open pair stays open there may be no contact at all, but a closed one has to open.
 fn shut_witness(record: &Record, insight: &Insight) -> Option<Pair> {
-    let opens = |p: Pair| insight.posterior.of(p, Status::Break);
     let watched = |p: Pair| insight.effect.still.iter().any(|s| s.was_shut && s.pair == p);
-    Pair::all(record.pins().count())
-        .filter(|p| !record.unreachable.contains(p) && insight.may_be_driven_at(*p) && !watched(*p))
-        .filter(|p| opens(*p) >= WITNESS_PROBABILITY_MIN)
-        .max_by(|a, b| opens(*a).total_cmp(&opens(*b)).then(b.cmp(a)))
+    likeliest(record, insight, |p| {
+        if watched(p) { 0.0 } else { insight.posterior.of(p, Status::Break) }
+    })
 }
 
 /// The pair that most probably follows the coil.
 fn witness(record: &Record, insight: &Insight) -> Option<Pair> {
-    let follows =
-        |p: Pair| insight.posterior.of(p, Status::Break) + insight.posterior.of(p, Status::Make);
+    likeliest(record, insight, |p| {
+        insight.posterior.of(p, Status::Break) + insight.posterior.of(p, Status::Make)
+    })
+}
+
+/// The pair that can be watched under the drive and most probably is what is looked for.
+fn likeliest(record: &Record, insight: &Insight, p: impl Fn(Pair) -> f64) -> Option<Pair> {
     Pair::all(record.pins().count())
-        .filter(|p| !record.unreachable.contains(p) && insight.may_be_driven_at(*p))
-        .map(|p| (follows(p), p))
+        .filter(|pair| !record.unreachable.contains(pair) && insight.may_be_driven_at(*pair))
+        .map(|pair| (p(pair), pair))
         .filter(|(likely, _)| *likely >= WITNESS_PROBABILITY_MIN)
         .max_by(|a, b| a.0.total_cmp(&b.0).then(b.1.cmp(&a.1)))
-        .map(|(_, p)| p)
+        .map(|(_, pair)| pair)
 }
 
 /// The next contact to prove, the one with the fewest lead moves first.
@@ -372,7 +375,7 @@ fn situation(record: &Record, insight: &Insight, terms: &Terms, driven: bool) ->
         may_drive: !record.drive_refused,
         unreachable: record.unreachable.clone(),
         unclear: unclear(insight),
-        costs: terms.costs,
+        costs: terms.start.hand_seconds.unwrap_or_default(),
         channel: terms.channel,
         confidence: terms.start.confidence,
     }

@@ -76,8 +76,10 @@ impl Insight {
         let touches: Vec<Touch> = record.touches.iter().filter_map(|t| looks.touch(t)).collect();
         let belief = believe(&touches, terms, prior);
         let posterior = belief.posterior();
-        let coils = coils(record, &posterior, COIL_PROBABILITY_MIN);
-        let suspected = self::coils(record, &posterior, SUSPECTED_MIN).into_iter().next();
+        let possible = possible_coils(record, &posterior);
+        let suspected = possible.first().map(|(_, coil)| coil.clone());
+        let sure = possible.into_iter().filter(|(p, _)| *p >= COIL_PROBABILITY_MIN);
+        let coils: Vec<CoilFacts> = sure.map(|(_, coil)| coil).collect();
         let drives = drives(record, terms, &coils);
         let top = drives.ladder.last().map_or(0.0, volts);
         let may_move = Looks::new(&effect, coil).untried(top);
@@ -164,18 +166,18 @@ fn likely_coil(record: &Record) -> Option<(f64, f64)> {
         .max_by(|a, b| a.0.total_cmp(&b.0))
 }
 
-/// The pairs that were measured and are a coil at least this probably, the most probable first.
-fn coils(record: &Record, posterior: &Posterior, p_min: f64) -> Vec<CoilFacts> {
+/// The pairs that were measured and may be a coil, with how probably; the most probable first.
+fn possible_coils(record: &Record, posterior: &Posterior) -> Vec<(f64, CoilFacts)> {
     let n = record.pins().count();
     let mut found: Vec<(f64, CoilFacts)> = Pair::all(n)
         .filter_map(|pair| {
             let p = posterior.of(pair, Status::Coil);
-            let facts = (p >= p_min).then(|| coil_facts(record, pair)).flatten()?;
+            let facts = (p >= SUSPECTED_MIN).then(|| coil_facts(record, pair)).flatten()?;
             Some((p, facts))
         })
         .collect();
     found.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.pair.cmp(&b.1.pair)));
-    found.into_iter().map(|(_, facts)| facts).collect()
+    found
 }
 
 fn coil_facts(record: &Record, pair: Pair) -> Option<CoilFacts> {

@@ -24,7 +24,7 @@ use crate::event::{
     Action, Answer, Ask, Caution, DriveState, Event, Finding, IdentifyStart, Input, Ladder,
     LinkNews, MeterIdentity, Pin, Placement,
 };
-use crate::relay::{Channel, Costs, Footprint, Prior};
+use crate::relay::{Channel, Footprint, Prior};
 use decide::Decision;
 use drivers::{Function, Moment, Value};
 use insight::Insight;
@@ -50,8 +50,6 @@ pub struct Terms {
     pub accept_meter: bool,
     /// What slips and readings are like.
     pub channel: Channel,
-    /// What the operator's moves cost.
-    pub costs: Costs,
 }
 
 /// The guide.
