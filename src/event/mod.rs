@@ -6,6 +6,7 @@
 mod ask;
 mod board;
 mod caution;
+mod drawing;
 mod finding;
 mod fit;
 mod job;
@@ -25,6 +26,7 @@ mod zone_check;
 pub use ask::{AlarmState, Answer, Ask, AskedDrive, DriveState};
 pub use board::{BoardFinding, BudgetLine, CheckFound, CheckSoFar};
 pub use caution::Caution;
+pub use drawing::{BadDrawing, drawn, is_drawn};
 pub use finding::{
     Apart, Candidate, CoilFound, Evidence, Fault, FaultCode, Finding, Form, IdentifyFinding,
     Latching, Outcome, PoleFound, RatedVolts,

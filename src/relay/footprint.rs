@@ -8,6 +8,7 @@ use super::family::Family;
 use super::layouts;
 use super::pair::PINS_MAX;
 use super::partition::Partition;
+use crate::event::{BadDrawing, Pins, drawn};
 use std::fmt;
 use std::str::FromStr;
 
@@ -47,22 +48,9 @@ pub enum BadFootprint {
     /// Too few or too many pins.
     #[error("footprint with {0} pins: a part has 2 to 16")]
     Count(usize),
-    /// A drawing with a word that names no pin.
-    #[error("drawn footprint, row {row}: `{word}` is none of the pins")]
-    NoPin {
-        /// From 1.
-        row: usize,
-        /// As written, escaped.
-        word: String,
-    },
-    /// A drawing without this pin, or with it more than once.
-    #[error("drawn footprint: pin {pin} stands there {times} times")]
-    Times {
-        /// Its name.
-        pin: String,
-        /// How often.
-        times: usize,
-    },
+    /// A drawing that is none.
+    #[error(transparent)]
+    Drawing(#[from] BadDrawing),
 }
 
 impl Footprint {
@@ -88,30 +76,14 @@ impl Footprint {
         Ok(Self { text: trimmed.to_owned(), places, ring: ring.is_some() })
     }
 
-    /// From a drawing: rows that each begin with `/`, of words with spaces between them. A word is
-    /// the name of the pin that stands there, `.` an empty place. `names` are all pins, in order.
+    /// From a drawing, as [`drawn`] reads it.
     ///
     /// # Errors
-    /// [`BadFootprint`] for a word that is no pin, and a pin that is not there exactly once.
-    pub fn drawn(text: &str, names: &[String]) -> Result<Self, BadFootprint> {
-        let rows = text.split('/').skip(1).enumerate();
-        let words = rows.flat_map(|(y, row)| {
-            row.split_whitespace().enumerate().map(move |(x, word)| (x, y, word))
-        });
-        let mut found: Vec<Vec<Place>> = vec![Vec::new(); names.len()];
-        for (x, y, word) in words.filter(|(.., word)| *word != ".") {
-            let pin = names.iter().position(|name| name == word).ok_or_else(|| {
-                let word = word.escape_debug().take(16).collect();
-                BadFootprint::NoPin { row: y + 1, word }
-            })?;
-            found[pin].push(Place { x: x as f64, y: y as f64 });
-        }
-        let one = |(name, places): (&String, Vec<Place>)| match places.as_slice() {
-            [place] => Ok(*place),
-            more => Err(BadFootprint::Times { pin: name.clone(), times: more.len() }),
-        };
-        let places: Result<Vec<Place>, BadFootprint> = names.iter().zip(found).map(one).collect();
-        Ok(Self { text: text.trim().to_owned(), places: places?, ring: false })
+    /// What [`drawn`] refuses.
+    pub fn drawn(text: &str, pins: &Pins) -> Result<Self, BadFootprint> {
+        let places = drawn(text, pins.iter())?.into_iter();
+        let places = places.map(|(row, column)| Place { x: column as f64, y: row as f64 });
+        Ok(Self { text: text.trim().to_owned(), places: places.collect(), ring: false })
     }
 
     /// How many pins it has.
@@ -205,11 +177,11 @@ mod tests {
 
     #[test]
     fn a_drawing_puts_each_pin_where_its_name_stands() {
-        let names = ["11", "12", "14", "A1", "A2"].map(str::to_owned);
-        let drawn = Footprint::drawn("/ A1 . A2 / 11 12 14", &names).unwrap();
+        let pins: Pins = "11,12,14,A1,A2".parse().unwrap();
+        let drawn = Footprint::drawn("/ A1 . A2 / 11 12 14", &pins).unwrap();
         let places: Vec<_> = drawn.places().iter().map(|place| (place.x, place.y)).collect();
         assert_eq!(places, [(0., 1.), (1., 1.), (2., 1.), (0., 0.), (2., 0.)]);
-        let bad = |text| Footprint::drawn(text, &names).unwrap_err().to_string();
+        let bad = |text| Footprint::drawn(text, &pins).unwrap_err().to_string();
         assert_eq!(
             bad("/ A1 A2 / 11 12 14 15"),
             "drawn footprint, row 2: `15` is none of the pins"

@@ -7,7 +7,7 @@ use super::failure::{Exit, Failure};
 use super::instrument::{Instrument, MeterTerms};
 use super::stamp::folder_time;
 use super::station::{Equipment, OperatorChoice, Station, kept_record};
-use crate::event::{HandSeconds, IdentifyStart, Pins, RunStart, RunTerms};
+use crate::event::{HandSeconds, IdentifyStart, Pins, RunStart, RunTerms, is_drawn};
 use crate::guide::Guide;
 use crate::guide::identify::{Identify, Terms};
 use crate::guide::settling::Settling;
@@ -151,12 +151,8 @@ fn drawing(name: &str, pins: &Pins) -> Result<Option<String>, Failure> {
         return Err(refused("nothing is drawn in it".into()));
     }
     let drawn = drawn.join(" ");
-    Footprint::drawn(&drawn, &names(pins)).map_err(|bad| refused(bad.to_string()))?;
+    Footprint::drawn(&drawn, pins).map_err(|bad| refused(bad.to_string()))?;
     Ok(Some(drawn))
-}
-
-fn names(pins: &Pins) -> Vec<String> {
-    pins.iter().map(|pin| pin.label().to_owned()).collect()
 }
 
 /// The guide for these terms; closed placements announce themselves only where a person watches.
@@ -184,9 +180,9 @@ pub(super) fn guide(
 /// Rows with `round` behind them are numbered round the part; one number with it is a ring; what
 /// begins with a stroke is drawn.
 fn footprint(text: &str, pins: &Pins) -> Result<Footprint, Failure> {
-    if text.starts_with("/ ") {
+    if is_drawn(text) {
         let hint = "each pin of --pins stands there once, by its name; . is an empty place";
-        return Footprint::drawn(text, &names(pins))
+        return Footprint::drawn(text, pins)
             .map_err(|bad| Failure::bad_input(format!("--footprint: {bad}"), hint));
     }
     let (text, numbering) = match text.strip_suffix(" round") {

@@ -4,7 +4,7 @@
 //! A role with a question mark is likelier than all others together, and not yet sure.
 
 use super::look::{Lead, Look};
-use crate::event::{BeliefSummary, Candidate, Form, Pin};
+use crate::event::{BeliefSummary, Candidate, Form, Pin, drawn, is_drawn};
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
@@ -53,7 +53,7 @@ impl Mark {
 impl PinMap<'_> {
     /// Draws it into `area`, as large as it fits.
     pub(super) fn draw(&self, look: Look, area: Rect, buffer: &mut Buffer) {
-        let rows = rows(self.footprint, self.pins.len());
+        let rows = grid(self.footprint, self.pins);
         let widest = rows.iter().map(Vec::len).max().unwrap_or(1).max(1);
         let across = area.width / u16::try_from(widest).unwrap_or(u16::MAX);
         let high = area.height / u16::try_from(rows.len()).unwrap_or(u16::MAX).max(1);
@@ -65,7 +65,7 @@ impl PinMap<'_> {
             let left = area.x.saturating_add(u16::try_from(indent).unwrap_or(0));
             for (x, place) in (left..).step_by(usize::from(width.max(1))).zip(row) {
                 let cell = Rect::new(x, y, width, height.min(3)).intersection(area);
-                let Some(pin) = self.pins.get(*place) else { continue };
+                let Some(pin) = place.and_then(|place| self.pins.get(place)) else { continue };
                 if boxed {
                     self.boxed(pin, look, cell, buffer);
                 } else {
@@ -164,6 +164,21 @@ pub(super) fn put(x: u16, y: u16, text: &str, width: u16, style: Style, buffer: 
     }
 }
 
+/// The pins' positions, row by row, with the empty places of a footprint that the operator drew.
+fn grid(footprint: Option<&str>, pins: &[Pin]) -> Vec<Vec<Option<usize>>> {
+    let stated = footprint.filter(|text| is_drawn(text)).and_then(|text| drawn(text, pins).ok());
+    let Some(places) = stated else {
+        let rows = rows(footprint, pins.len()).into_iter();
+        return rows.map(|row| row.into_iter().map(Some).collect()).collect();
+    };
+    let across = |of: fn(&(usize, usize)) -> usize| places.iter().map(of).max().unwrap_or(0) + 1;
+    let mut grid = vec![vec![None; across(|place| place.1)]; across(|place| place.0)];
+    for (pin, (row, column)) in places.iter().enumerate() {
+        grid[*row][*column] = Some(pin);
+    }
+    grid
+}
+
 /// The pins' positions, row by row as they are drawn.
 fn rows(footprint: Option<&str>, count: usize) -> Vec<Vec<usize>> {
     let (text, round) = match footprint.map(str::trim) {
@@ -243,6 +258,14 @@ fn word(candidate: &Candidate, pin: &Pin) -> &'static str {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_drawing_stands_as_it_was_drawn() {
+        let pins = ["11", "12", "14", "A1", "A2"].map(Pin::new);
+        let wanted = [[Some(3), None, Some(4)], [Some(0), Some(1), Some(2)]];
+        assert_eq!(grid(Some("/ A1 . A2 / 11 12 14"), &pins), wanted);
+        assert_eq!(grid(Some("/ A1 . A2 / 11 12"), &pins), [[0, 1, 2, 3, 4].map(Some)]);
+    }
 
     #[test]
     fn rows_stand_as_they_were_stated() {

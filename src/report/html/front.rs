@@ -7,7 +7,7 @@ use super::super::parts::{Captured, What};
 use super::super::svg::render_pin_map;
 use super::super::{Report, ladder, number, words};
 use super::written;
-use crate::event::{IdentifyFinding, IdentifyStart, Latching, Outcome, Pin, PoleFound};
+use crate::event::{IdentifyFinding, IdentifyStart, Latching, Outcome, Pin, PoleFound, is_drawn};
 use askama::Template;
 use drivers::Unit;
 
@@ -180,6 +180,9 @@ fn strip(report: &Report) -> Vec<(&'static str, String)> {
 
 fn map_caption(start: &IdentifyStart, finding: Option<&IdentifyFinding>, inside: bool) -> String {
     let place = match &start.footprint {
+        Some(text) if is_drawn(text) => {
+            "Footprint as the operator drew it, seen from the side that was looked at.".into()
+        }
         Some(text) => format!(
             "Footprint {}, as stated by the operator, seen from the side that was looked at.",
             words::text(text)

@@ -3,6 +3,8 @@
 //! `round` after the counts numbers every second row backwards, round the part. A text that does
 //! not fit the number of pins counts as no footprint; pins then stand in the order of naming.
 
+use crate::event::{Pins, drawn, is_drawn};
+
 /// Distance between two neighbouring pins of a row, in user units.
 pub(super) const PITCH: f64 = 108.0;
 /// The most pins in a row without a stated footprint.
@@ -20,6 +22,24 @@ pub(super) struct Footprint {
 }
 
 impl Footprint {
+    /// The footprint of these pins.
+    pub(super) fn of(text: Option<&str>, pins: &Pins) -> Self {
+        let stated = text.filter(|text| is_drawn(text));
+        match stated.and_then(|text| drawn(text, pins.iter()).ok()) {
+            Some(places) => Self::laid(&places),
+            None => Self::parse(text, pins.count()),
+        }
+    }
+
+    /// Pins at these rows and columns.
+    fn laid(places: &[(usize, usize)]) -> Self {
+        let rows = places.iter().map(|(row, _)| row + 1).max().unwrap_or(1);
+        #[expect(clippy::cast_precision_loss, reason = "at most 16 places in a row")]
+        let x = |column: usize| PITCH * column as f64;
+        let places = places.iter().map(|(row, column)| (*row, x(*column))).collect();
+        Self { places, rows, stated: true }
+    }
+
     /// The footprint of `count` pins.
     pub(super) fn parse(text: Option<&str>, count: usize) -> Self {
         let stated = text.and_then(|text| stated(text, count));
@@ -67,6 +87,17 @@ mod tests {
         let three = Footprint::parse(Some("2-1-2"), 5);
         assert_eq!(three.rows, 3);
         assert_eq!(three.places[2], (1, PITCH / 2.0));
+    }
+
+    #[test]
+    fn a_drawing_stands_as_it_was_drawn() {
+        let pins: Pins = "11,12,14,A1,A2".parse().unwrap();
+        let drawn = Footprint::of(Some("/ A1 . A2 / 11 12 14"), &pins);
+        assert_eq!(drawn.places[..3], [(1, 0.0), (1, PITCH), (1, 2.0 * PITCH)]);
+        assert_eq!(drawn.places[3..], [(0, 0.0), (0, 2.0 * PITCH)]);
+        assert!(drawn.stated && drawn.rows == 2);
+        assert!(!Footprint::of(Some("/ A1 . A2 / 11 12"), &pins).stated);
+        assert_eq!(Footprint::of(Some("2-1-2"), &pins), Footprint::parse(Some("2-1-2"), 5));
     }
 
     #[test]

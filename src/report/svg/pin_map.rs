@@ -30,7 +30,7 @@ pub(in crate::report) fn render(
     footprint: Option<&str>,
     finding: Option<&IdentifyFinding>,
 ) -> PinMap {
-    let place = Footprint::parse(footprint, pins.count());
+    let place = Footprint::of(footprint, pins);
     let full = Board::new(place.clone(), finding.map(|f| groups(f, pins)).unwrap_or_default());
     let (board, wiring, inside) = match route(&full) {
         Some(wiring) => (full, wiring, true),
