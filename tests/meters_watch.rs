@@ -114,6 +114,9 @@ fn a_link_that_goes_away_is_shown_and_counted() {
     assert_eq!((&summary["ended"], &summary["losses"]), (&"failed".into(), &1.into()), "{summary}");
     assert!(summary["readings"].as_u64() > readings, "{summary}");
     played.complains(&[&trace, "the trace is over"]);
+    // It says nothing of the pins: no run that credits readings to them takes it for a meter.
+    let identify = ["identify", "--pins", "8", "--meter", &replay];
+    Program::run(&identify).refuses(2, &[&trace, "no meter", "meters --watch"]);
 }
 
 fn dial_meter() -> Bench {

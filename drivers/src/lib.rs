@@ -3,6 +3,7 @@
 //! A reading flows link -> session -> [`Reading`]; orders flow the other way. Start at
 //! [`Port`] to use a meter, at [`Session`] to teach a dialect, at [`link`] for another wire.
 
+pub mod block;
 pub mod clock;
 pub mod error;
 #[cfg(test)]
@@ -25,6 +26,7 @@ pub mod trial;
 pub mod usbtmc;
 pub mod watch;
 
+pub use block::Block;
 pub use clock::{Clock, HandClock, Moment, SystemClock};
 pub use error::DriverError;
 pub use link::{Link, LinkSpec, Opener};

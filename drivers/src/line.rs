@@ -15,7 +15,7 @@ pub const LINE_AT_MOST: usize = 4096;
 const WAITING_AT_MOST: usize = READ_AT_MOST / 2;
 
 /// How many bytes one read of a link brings at most.
-pub(crate) const READ_AT_MOST: usize = 16_384;
+pub(crate) const READ_AT_MOST: usize = 65_536;
 
 /// A line that is none.
 #[derive(Clone, Debug, PartialEq, Eq)]

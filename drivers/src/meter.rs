@@ -3,6 +3,7 @@
 //! carries the `epoch` of the order it belongs to, and was *begun* after that order arrived:
 //! a reading already under way when the leads moved is never credited to the new placement.
 
+use crate::block::Block;
 use crate::error::DriverError;
 use crate::reading::{Function, Reading};
 use std::time::Duration;
@@ -51,6 +52,13 @@ pub enum MeterEvent {
         /// The reading.
         reading: Reading,
     },
+    /// Readings of the order with this epoch that came in one answer.
+    BlockTaken {
+        /// The epoch of the order.
+        epoch: u64,
+        /// The readings.
+        block: Block,
+    },
     /// A free-running meter sent a reading in another function than ordered: the dial is wrong.
     /// It is not a reading of the order; it is here to be shown.
     OtherFunction {
@@ -74,4 +82,19 @@ pub enum MeterEvent {
     WentAway(DriverError),
     /// The end: the port has given up, or has been closed. Nothing follows.
     Ended(Option<DriverError>),
+}
+
+impl MeterEvent {
+    /// The same, but with each reading of a block by itself.
+    pub fn singly(self) -> impl Iterator<Item = Self> {
+        let (block, other) = match self {
+            Self::BlockTaken { epoch, block } => (Some((epoch, block)), None),
+            other => (None, Some(other)),
+        };
+        let readings = block.into_iter().flat_map(|(epoch, block)| {
+            let readings: Vec<Reading> = block.readings().collect();
+            readings.into_iter().map(move |reading| Self::ReadingTaken { epoch, reading })
+        });
+        readings.chain(other)
+    }
 }

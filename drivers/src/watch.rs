@@ -89,6 +89,9 @@ impl Watch {
     pub fn handle(&mut self, event: &MeterEvent) {
         match event {
             MeterEvent::ReadingTaken { reading, .. } => self.take(reading),
+            MeterEvent::BlockTaken { block, .. } => {
+                block.readings().for_each(|reading| self.take(&reading));
+            }
             MeterEvent::OtherFunction { .. } => self.other_function += 1,
             MeterEvent::Complained(error) | MeterEvent::Declined { error, .. } => match error {
                 DriverError::NoAnswer { .. } => self.silences += 1,

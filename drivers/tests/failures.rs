@@ -18,7 +18,7 @@
 //! | 12 | an adapter hands bytes over every 16 ms | `an_adapter_with_a_latency_only_slows_the_readings` |
 //! | 13 | slow reads on Windows | none: another system |
 //! | 14 | times jump with the wall clock | none: this crate has no wall clock, see `clock.rs` |
-//! | 15 | a hole after the machine slept | `a_late_answer_is_never_the_next_querys` |
+//! | 15 | a hole after the machine slept | `a_meter_that_stood_still_leaves_a_hole_in_time_and_no_shift` |
 //! | 16 | a torn number that parses | `an_answer_torn_by_the_deadline_is_never_a_number`, `half_a_line_behind_an_answer_never_joins_the_next`, `any_chunking_gives_the_same_lines` |
 //! | 17 | the stream ends after one bad byte | `noise_spoils_its_own_line_only` |
 //! | 18 | a good reading lost behind noise | `noise_spoils_its_own_line_only`, `a_bad_answer_costs_one_reading_and_is_told` |
@@ -26,8 +26,8 @@
 //! | 20 | CR and LF apart | `line_ends_that_arrive_apart_make_no_empty_line` |
 //! | 21 | the command comes back | `every_line_end_and_echo_is_understood`, `a_cooked_terminal_is_made_raw` |
 //! | 22 | no line end, ever | `an_endless_line_is_cut_and_reported_once`, `a_flood_of_lines_is_bounded` |
-//! | 23 | lines nobody asked for | `a_bad_answer_costs_one_reading_and_is_told` |
-//! | 24 | empty answers | `a_bad_answer_costs_one_reading_and_is_told` |
+//! | 23 | lines nobody asked for | `a_line_that_nobody_asked_for_is_told_and_is_no_reading` |
+//! | 24 | empty answers | `empty_answers_are_no_answers` |
 //! | 25 | the first value is from the last session | `leftovers_of_another_run_do_no_harm`, `bytes_from_before_are_nobodys_answer` |
 //! | 26 | clearing did nothing | `bytes_that_arrive_after_opening_are_drained` |
 //! | 27 | half a command in the meter | `leftovers_of_another_run_do_no_harm` |
@@ -66,7 +66,7 @@
 //! | 60 | a dead node | `a_kernel_timeout_is_nothing_yet_and_enodev_is_gone` |
 //! | 61 | cut or padded messages | `an_answer_cut_at_every_byte_is_the_same_answer`, `an_answer_in_short_packets_and_several_frames_is_put_together` |
 //! | 63 | a socket without a line end | `a_peer_that_never_answers_ends_in_no_answer` |
-//! | 64 | the peer dies silently | `a_peer_that_never_answers_ends_in_no_answer` |
+//! | 64 | the peer dies silently | `a_peer_that_dies_without_a_word_is_given_up_by_its_deadlines` |
 //! | 65 | idle sessions are closed | `a_connection_closed_while_idle_is_opened_again` |
 //! | 66 | only one client allowed | `silence_on_the_network_suggests_another_client` |
 //! | 67 | 40 ms per exchange | `small_packets_go_out_at_once` |

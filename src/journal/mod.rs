@@ -211,9 +211,17 @@ impl Journal {
 /// As [`Journal::open`], without [`JournalError::InUse`].
 pub fn read(dir: &Path) -> Result<Past, JournalError> {
     let path = dir.join(FILE_NAME);
-    let checked = read_checked(&path)?;
+    parse(&read_bytes(&path)?, &path)
+}
+
+/// Reads a journal's bytes; `file` is its name in errors.
+///
+/// # Errors
+/// [`JournalError`] where the bytes are no journal, or were changed, cut or reordered.
+pub fn parse(bytes: &[u8], file: &Path) -> Result<Past, JournalError> {
+    let checked = check::check(bytes);
     if let Some(stop) = checked.stop {
-        return Err(JournalError::stopped(&path, stop));
+        return Err(JournalError::stopped(file, stop));
     }
     let lines_kept = checked.entries.len() as u64;
     let repaired = (checked.torn_bytes > 0)

@@ -49,9 +49,22 @@ struct Simulated {
 }
 
 impl Instrument {
-    /// Understands a link. `sim:FILE` puts the relay of that file on a simulated bench behind a
-    /// pseudo-terminal; `?hands=alone` lets simulated hands answer too, `?seed=N` sets the seed.
+    /// A meter that measures now: a trace cannot, as it says nothing of which pins were touched when.
     pub(super) fn find(terms: &MeterTerms) -> Result<Self, Failure> {
+        let found = Self::find_or_replay(terms)?;
+        match found.spec {
+            LinkSpec::Replay { .. } => Err(Failure::bad_input(
+                format!("{}: a trace is no meter: nothing touches the pins now", found.link),
+                "`coilmark meters --watch replay:FILE` plays it; what was asked and captured stands \
+                 in the job's journal",
+            )),
+            _ => Ok(found),
+        }
+    }
+
+    /// Understands a link, a trace's too. `sim:FILE` puts the relay of that file on a simulated bench behind a
+    /// pseudo-terminal; `?hands=alone` lets simulated hands answer too, `?seed=N` sets the seed.
+    pub(super) fn find_or_replay(terms: &MeterTerms) -> Result<Self, Failure> {
         let profile = Profile::load(terms.profile.as_deref().unwrap_or("scpi"))?;
         let options = PortOptions {
             reconnect_for: terms.reconnect_for,

@@ -287,6 +287,15 @@ impl Run<'_> {
                 self.told(|operator| operator.show_reading(&reading))?;
                 self.deliver(Input::ReadingArrived(epoch, reading))
             }
+            event @ MeterEvent::BlockTaken { .. } => {
+                for event in event.singly() {
+                    match self.meter_said(event)? {
+                        Flow::GoOn => {}
+                        ended => return Ok(ended),
+                    }
+                }
+                Ok(Flow::GoOn)
+            }
             MeterEvent::OtherFunction { .. } => self.deliver(Input::OtherFunctionArrived),
             MeterEvent::Declined { epoch, error } => {
                 self.record(&Event::MeterComplained { text: failure::chain(&error) })?;

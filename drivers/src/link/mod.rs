@@ -6,7 +6,6 @@
 mod capturing;
 mod device;
 mod faulty;
-mod fd;
 mod replaying;
 mod scripted;
 mod serial;

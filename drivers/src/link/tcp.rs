@@ -1,11 +1,14 @@
-//! A raw TCP socket (the SCPI-raw port of a network instrument, or a serial server). The socket
-//! never blocks: waiting is done by polling. Small packets go out at once, and a peer that died
-//! without a word is found by keep-alive and by the time unacknowledged bytes may wait.
+//! A raw TCP socket (the SCPI-raw port of a network instrument, or a serial server). A read waits
+//! in the system for as long as the socket was told to; one that must not wait, and each write, say
+//! so themselves. Small packets go out at once, and a peer that died without a word is found by
+//! keep-alive and by the time unacknowledged bytes may wait.
 
-use super::{Link, Received, classify_read, fd, lost, not_taken};
+use super::{Link, Received, classify_read, is_nothing_yet, lost, not_taken};
+use crate::clock::Allowance;
 use crate::error::DriverError;
-use rustix::net::sockopt;
-use std::io::{self, Read};
+use rustix::event::{PollFd, PollFlags, Timespec, poll};
+use rustix::net::{RecvFlags, SendFlags, recv, send, sockopt};
+use std::io;
 use std::net::{TcpStream, ToSocketAddrs};
 use std::time::Duration;
 
@@ -13,12 +16,16 @@ use std::time::Duration;
 const CONNECT_WITHIN: Duration = Duration::from_secs(3);
 const KEEP_ALIVE_AFTER: Duration = Duration::from_secs(15);
 const UNACKNOWLEDGED_AT_MOST_MS: u32 = 20_000;
+/// The system counts a socket's own waiting in ticks: a shorter wait than this would become longer.
+const TICKS: Duration = Duration::from_millis(10);
 
 /// An open TCP connection to an instrument.
 #[derive(Debug)]
 pub struct TcpLink {
     stream: TcpStream,
     name: String,
+    /// How long the socket itself waits in a read.
+    waits: Option<Duration>,
 }
 
 impl TcpLink {
@@ -51,13 +58,13 @@ impl TcpLink {
             step: "preparing the connection".into(),
             source,
         })?;
-        Ok(Self { stream, name: name.to_owned() })
+        Ok(Self { stream, name: name.to_owned(), waits: None })
     }
 }
 
 fn prepare(stream: &TcpStream) -> io::Result<()> {
     stream.set_nodelay(true)?;
-    stream.set_nonblocking(true)?;
+    stream.set_nonblocking(false)?;
     sockopt::set_socket_keepalive(stream, true)?;
     sockopt::set_tcp_keepidle(stream, KEEP_ALIVE_AFTER)?;
     sockopt::set_tcp_keepintvl(stream, Duration::from_secs(5))?;
@@ -66,20 +73,36 @@ fn prepare(stream: &TcpStream) -> io::Result<()> {
 }
 
 impl Link for TcpLink {
-    fn write(&mut self, bytes: &[u8], within: Duration) -> Result<(), DriverError> {
-        match fd::write_all(&mut self.stream, bytes, within) {
-            Ok(true) => Ok(()),
-            Ok(false) => Err(not_taken(&self.name, bytes, within)),
-            Err(error) => Err(lost(&self.name, "sending", Some(error))),
+    fn write(&mut self, mut bytes: &[u8], within: Duration) -> Result<(), DriverError> {
+        let allowed = Allowance::of(within);
+        while !bytes.is_empty() {
+            match send(&self.stream, bytes, SendFlags::DONTWAIT | SendFlags::NOSIGNAL) {
+                Ok(count) => bytes = bytes.get(count..).unwrap_or_default(),
+                Err(error) if is_nothing_yet(&error.into()) => {
+                    let left = allowed.left();
+                    if left.is_zero() {
+                        return Err(not_taken(&self.name, bytes, within));
+                    }
+                    self.ready(PollFlags::OUT, left).map_err(|e| self.gone("sending", e))?;
+                }
+                Err(error) => return Err(self.gone("sending", error.into())),
+            }
         }
+        Ok(())
     }
 
     fn read_some(&mut self, into: &mut [u8], wait: Duration) -> Result<Received, DriverError> {
-        match fd::wait_readable(&self.stream, wait) {
-            Ok(true) => classify_read(&self.name, self.stream.read(into)),
-            Ok(false) => Ok(Received::Nothing),
-            Err(error) => Err(lost(&self.name, "reading", Some(error))),
-        }
+        let waiting = if wait >= TICKS {
+            self.wait_in_reads(wait).map_err(|error| self.gone("reading", error))?;
+            RecvFlags::empty()
+        } else {
+            if !wait.is_zero() {
+                self.ready(PollFlags::IN, wait).map_err(|error| self.gone("reading", error))?;
+            }
+            RecvFlags::DONTWAIT
+        };
+        let read = recv(&self.stream, into, waiting);
+        classify_read(&self.name, read.map(|(count, _)| count).map_err(io::Error::from))
     }
 
     fn clear_input(&mut self) -> Result<(), DriverError> {
@@ -95,5 +118,30 @@ impl Link for TcpLink {
 
     fn name(&self) -> &str {
         &self.name
+    }
+}
+
+impl TcpLink {
+    /// Has the socket wait for so long in each read; most waits are alike.
+    fn wait_in_reads(&mut self, wait: Duration) -> io::Result<()> {
+        if self.waits != Some(wait) {
+            self.stream.set_read_timeout(Some(wait))?;
+            self.waits = Some(wait);
+        }
+        Ok(())
+    }
+
+    /// Waits until the socket is ready, has hung up, or `wait` is over; a signal ends the wait
+    /// early. What it was is found out by the call that follows.
+    fn ready(&self, flags: PollFlags, wait: Duration) -> io::Result<()> {
+        let timeout = Timespec::try_from(wait).unwrap_or(Timespec { tv_sec: 3600, tv_nsec: 0 });
+        match poll(&mut [PollFd::new(&self.stream, flags)], Some(&timeout)) {
+            Ok(_) | Err(rustix::io::Errno::INTR) => Ok(()),
+            Err(error) => Err(error.into()),
+        }
+    }
+
+    fn gone(&self, step: &str, error: io::Error) -> DriverError {
+        lost(&self.name, step, Some(error))
     }
 }

@@ -9,12 +9,13 @@ use super::number::parse_value;
 use super::session::{Known, Next, Support, Wanted};
 use super::syncing::{ERRORS_AT_MOST, POWER_ON, event_status, refused};
 use super::wire::Wire;
+use crate::block::Block;
 use crate::clock::Moment;
-use crate::error::{DriverError, escape};
+use crate::error::DriverError;
 use crate::line::BadLine;
 use crate::meter::MeterEvent;
 use crate::profile::FunctionCommands;
-use crate::reading::{Reading, Value};
+use crate::reading::Value;
 use std::time::Duration;
 
 #[derive(Debug)]
@@ -38,9 +39,9 @@ pub(super) enum Stage {
     /// The error query is under way, after a reading that did not come.
     Blaming { deadline: Moment, query: String },
     /// The reading is there; the function query is under way.
-    Confirming { deadline: Moment, readings: Vec<Reading> },
+    Confirming { deadline: Moment, block: Block },
     /// The reading is there; `*ESR?` is under way.
-    CheckingStatus { deadline: Moment, readings: Vec<Reading> },
+    CheckingStatus { deadline: Moment, block: Block },
 }
 
 impl Measuring {
@@ -169,12 +170,10 @@ impl Measuring {
                 }
             }
             Stage::Shown { .. } => self.shown(&line, wire, known, now),
-            Stage::Reading { query, .. } => self.value_received(&line, &query, wire, known, now),
+            Stage::Reading { query, .. } => self.value_received(line, &query, wire, known, now),
             Stage::Blaming { query, .. } => self.blamed(&line, &query, wire, known, now),
-            Stage::Confirming { readings, .. } => self.confirmed(&line, readings, wire, known, now),
-            Stage::CheckingStatus { readings, .. } => {
-                self.status_received(&line, readings, wire, known)
-            }
+            Stage::Confirming { block, .. } => self.confirmed(&line, block, wire, known, now),
+            Stage::CheckingStatus { block, .. } => self.status_received(&line, block, wire, known),
         }
     }
 
@@ -195,32 +194,33 @@ impl Measuring {
 
     fn value_received(
         &mut self,
-        line: &Result<String, BadLine>,
+        line: Result<String, BadLine>,
         query: &str,
         wire: &mut Wire,
         known: &mut Known,
         now: Moment,
     ) -> Next {
-        let readings = match line {
-            Ok(text) => self.parse_block(text, wire, known, now),
-            Err(_) => None,
+        let block = match line {
+            Ok(text) => self.parse_block(text, wire, known, now).map_err(Ok),
+            Err(bad) => Err(Err(bad)),
         };
-        let Some(readings) = readings else {
-            let error = wire.garbled(&format!("a reading for `{query}`"), line);
-            return self.read_failed(error, known);
+        let block = match block {
+            Ok(block) => block,
+            Err(line) => {
+                let error = wire.garbled(&format!("a reading for `{query}`"), &line);
+                return self.read_failed(error, known);
+            }
         };
         known.reads = Support::Yes;
         self.since = now;
         match self.function_query(wire, known) {
             Some(query) if known.function_query == Support::Yes => {
                 let deadline = wire.ask(&query, wire.dialect.timeout);
-                self.stage = Stage::Confirming { deadline, readings };
+                self.stage = Stage::Confirming { deadline, block };
                 Next::Stay
             }
-            _ if known.one_shot.contains(&self.wanted.function) => {
-                self.deliver(readings, wire, known)
-            }
-            _ => self.check_status(readings, wire, known),
+            _ if known.one_shot.contains(&self.wanted.function) => self.deliver(block, wire, known),
+            _ => self.check_status(block, wire, known),
         }
     }
 
@@ -229,41 +229,30 @@ impl Measuring {
         if known.one_shot.contains(&self.wanted.function) { 1 } else { wire.dialect.block }
     }
 
-    /// The readings of one answer; exactly as many as were asked for, or none.
+    /// The readings of one answer; exactly as many as were asked for, or the text again.
     fn parse_block(
         &self,
-        text: &str,
+        text: String,
         wire: &Wire,
         known: &Known,
         now: Moment,
-    ) -> Option<Vec<Reading>> {
-        let block = self.block(wire, known);
-        if text.bytes().filter(|byte| *byte == b',').count() + 1 != block {
-            return None;
-        }
-        let function = self.wanted.function;
-        let reading = |field: &str| {
-            let value = parse(field, wire)?;
-            Some(Reading {
-                value,
-                unit: function.unit(),
-                function,
-                u: wire.profile.standard_uncertainty(function, value),
-                text: escape(field.as_bytes(), 200),
-                at: now,
-            })
+    ) -> Result<Block, String> {
+        let count = self.block(wire, known);
+        let words = &wire.dialect.overload;
+        // A word for overload may look like a number.
+        let numeric = words.iter().any(|word| parse_value(word).is_ok());
+        let value = |field: &str| match parse_value(field) {
+            Ok(value) if !numeric => Some(value),
+            _ if is_overload(field, words) => Some(Value::Overload),
+            parsed => parsed.ok(),
         };
-        let mut readings = Vec::with_capacity(block);
-        for field in text.split(',') {
-            readings.push(reading(field)?);
-        }
-        Some(readings)
+        Block::parse(text, count, value, &wire.profile, (self.wanted.function, now))
     }
 
     fn confirmed(
         &mut self,
         line: &Result<String, BadLine>,
-        readings: Vec<Reading>,
+        block: Block,
         wire: &mut Wire,
         known: &mut Known,
         now: Moment,
@@ -274,30 +263,30 @@ impl Measuring {
         known.since_status += 1;
         self.since = now;
         if known.since_status < wire.dialect.status_every {
-            return self.deliver(readings, wire, known);
+            return self.deliver(block, wire, known);
         }
         known.since_status = 0;
-        self.check_status(readings, wire, known)
+        self.check_status(block, wire, known)
     }
 
-    fn check_status(&mut self, readings: Vec<Reading>, wire: &mut Wire, known: &mut Known) -> Next {
+    fn check_status(&mut self, block: Block, wire: &mut Wire, known: &mut Known) -> Next {
         if known.status != Support::Yes {
-            return self.deliver(readings, wire, known);
+            return self.deliver(block, wire, known);
         }
         let deadline = wire.ask("*ESR?", wire.dialect.timeout);
-        self.stage = Stage::CheckingStatus { deadline, readings };
+        self.stage = Stage::CheckingStatus { deadline, block };
         Next::Stay
     }
 
     fn status_received(
         &self,
         line: &Result<String, BadLine>,
-        readings: Vec<Reading>,
+        block: Block,
         wire: &mut Wire,
         known: &mut Known,
     ) -> Next {
         match line.as_deref().ok().and_then(event_status) {
-            Some(status) if status & POWER_ON == 0 => self.deliver(readings, wire, known),
+            Some(status) if status & POWER_ON == 0 => self.deliver(block, wire, known),
             Some(_) => {
                 let found = Ok("its state after power on".to_owned());
                 Next::Failed(self.setting_lost(&found, wire))
@@ -306,11 +295,13 @@ impl Measuring {
         }
     }
 
-    fn deliver(&self, readings: Vec<Reading>, wire: &mut Wire, known: &mut Known) -> Next {
+    fn deliver(&self, block: Block, wire: &mut Wire, known: &mut Known) -> Next {
         known.failures = 0;
         if known.wanted == Some(self.wanted) {
-            for reading in readings {
-                wire.tell(MeterEvent::ReadingTaken { epoch: self.wanted.epoch, reading });
+            let event = MeterEvent::BlockTaken { epoch: self.wanted.epoch, block };
+            match wire.dialect.block {
+                1 => event.singly().for_each(|event| wire.tell(event)),
+                _ => wire.tell(event),
             }
         }
         Next::Ready
@@ -372,11 +363,8 @@ impl Measuring {
     }
 }
 
-/// One value of an answer, or an overload word.
-fn parse(text: &str, wire: &Wire) -> Option<Value> {
-    let word = text.trim().trim_start_matches(['+', '-']);
-    if wire.dialect.overload.iter().any(|overload| overload.eq_ignore_ascii_case(word)) {
-        return Some(Value::Overload);
-    }
-    parse_value(text).ok()
+/// Whether a field is one of the words for overload, with or without a sign.
+fn is_overload(field: &str, words: &[String]) -> bool {
+    let field = field.trim().trim_start_matches(['+', '-']);
+    words.iter().any(|word| word.eq_ignore_ascii_case(field))
 }

@@ -31,18 +31,19 @@ pub enum NumberFault {
 /// # Errors
 /// A [`NumberFault`].
 pub fn parse_value(text: &str) -> Result<Value, NumberFault> {
-    let text = text.trim_matches([' ', '\t']);
+    let text = trimmed(text);
     if text.is_empty() {
         return Err(NumberFault::Empty);
     }
-    if !is_decimal(text.as_bytes()) {
-        return Err(NumberFault::Form);
-    }
+    let decimal = Decimal::parse(text.as_bytes()).ok_or(NumberFault::Form)?;
     if text.len() > DIGITS_AT_MOST {
         return Err(NumberFault::Range);
     }
-    let number: f64 = text.parse().map_err(|_| NumberFault::Form)?;
-    if !number.is_finite() {
+    let number = match decimal.exactly() {
+        Some(number) => number,
+        None => text.parse().map_err(|_| NumberFault::Form)?,
+    };
+    if !f64::is_finite(number) {
         return Err(NumberFault::Range);
     }
     Ok(if number.total_cmp(&NOT_A_NUMBER).is_eq() {
@@ -54,37 +55,94 @@ pub fn parse_value(text: &str) -> Result<Value, NumberFault> {
     })
 }
 
+/// Without the blanks round it. Most have none.
+fn trimmed(text: &str) -> &str {
+    let blank = |byte: Option<&u8>| matches!(byte, Some(b' ' | b'\t'));
+    match blank(text.as_bytes().first()) || blank(text.as_bytes().last()) {
+        true => text.trim_matches([' ', '\t']),
+        false => text,
+    }
+}
+
 /// Sign, digits with at most one point, and an exponent with digits if there is an `E`.
-fn is_decimal(text: &[u8]) -> bool {
-    let rest = skip_sign(text);
-    let (whole, rest) = skip_digits(rest);
-    let (fraction, rest) = match rest.split_first() {
-        Some((b'.', rest)) => skip_digits(rest),
-        _ => (0, rest),
-    };
-    if whole + fraction == 0 {
-        return false;
-    }
-    match rest.split_first() {
-        None => true,
-        Some((b'e' | b'E', exponent)) => {
-            let (digits, rest) = skip_digits(skip_sign(exponent));
-            (1..=5).contains(&digits) && rest.is_empty()
+struct Decimal {
+    negative: bool,
+    /// All digits of the mantissa, if they are no more than fit.
+    digits: u64,
+    count: usize,
+    /// Of ten, for `digits` as a whole number.
+    exponent: i64,
+}
+
+/// Powers of ten that a double holds without error.
+const EXACT_POWERS: [f64; 23] = [
+    1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15, 1e16,
+    1e17, 1e18, 1e19, 1e20, 1e21, 1e22,
+];
+
+impl Decimal {
+    fn parse(text: &[u8]) -> Option<Self> {
+        let (negative, rest) = sign(text);
+        let (digits, whole, rest) = take_digits(0, rest);
+        let (digits, fraction, rest) = match rest.split_first() {
+            Some((b'.', rest)) => take_digits(digits, rest),
+            _ => (digits, 0, rest),
+        };
+        let count = whole + fraction;
+        if count == 0 {
+            return None;
         }
-        Some(_) => false,
+        let exponent = match rest.split_first() {
+            None => 0,
+            Some((b'e' | b'E', exponent)) => {
+                let (down, rest) = sign(exponent);
+                let (power, count, rest) = take_digits(0, rest);
+                let power = i64::try_from(power).ok()?;
+                if !(1..=5).contains(&count) || !rest.is_empty() {
+                    return None;
+                }
+                if down { -power } else { power }
+            }
+            Some(_) => return None,
+        };
+        let exponent = exponent - i64::try_from(fraction).ok()?;
+        Some(Self { negative, digits, count, exponent })
+    }
+
+    /// The number, where one rounding gives the nearest double: whole numbers up to 2^53 and powers
+    /// of ten up to 22 are doubles without error (W. D. Clinger, "How to read floating point
+    /// numbers accurately", 1990, 3).
+    fn exactly(&self) -> Option<f64> {
+        if self.count > 19 || self.digits > 1 << f64::MANTISSA_DIGITS {
+            return None;
+        }
+        let power = EXACT_POWERS.get(usize::try_from(self.exponent.unsigned_abs()).ok()?)?;
+        let digits = self.digits as f64;
+        let number = if self.exponent < 0 { digits / power } else { digits * power };
+        Some(if self.negative { -number } else { number })
     }
 }
 
-fn skip_sign(text: &[u8]) -> &[u8] {
+/// Whether there is a minus, and what follows a sign.
+fn sign(text: &[u8]) -> (bool, &[u8]) {
     match text.split_first() {
-        Some((b'+' | b'-', rest)) => rest,
-        _ => text,
+        Some((sign @ (b'+' | b'-'), rest)) => (*sign == b'-', rest),
+        _ => (false, text),
     }
 }
 
-fn skip_digits(text: &[u8]) -> (usize, &[u8]) {
-    let count = text.iter().take_while(|byte| byte.is_ascii_digit()).count();
-    (count, text.get(count..).unwrap_or_default())
+/// Further digits behind `digits`, how many they are, and the rest. More than 19 in all overflow.
+fn take_digits(mut digits: u64, text: &[u8]) -> (u64, usize, &[u8]) {
+    let mut count = 0;
+    for byte in text {
+        let digit = byte.wrapping_sub(b'0');
+        if digit > 9 {
+            break;
+        }
+        digits = digits.wrapping_mul(10).wrapping_add(u64::from(digit));
+        count += 1;
+    }
+    (digits, count, text.get(count..).unwrap_or_default())
 }
 
 #[cfg(test)]
@@ -139,6 +197,17 @@ mod tests {
         fn every_finite_number_reads_back(x in -1e37_f64..1e37) {
             prop_assert_eq!(parse_value(&format!("{x:+e}")), Ok(Value::Number(x)));
             prop_assert_eq!(parse_value(&format!("{x}")), Ok(Value::Number(x)));
+        }
+
+        #[test]
+        fn the_short_way_gives_the_languages_own_number(
+            text in "[-+]?[0-9]{0,12}\\.?[0-9]{1,12}(E[-+]?[0-9]{1,2})?",
+        ) {
+            let wanted: f64 = text.parse().unwrap();
+            match parse_value(&text) {
+                Ok(Value::Number(x)) => prop_assert_eq!(x.to_bits(), wanted.to_bits()),
+                other => prop_assert!(wanted.abs() >= OVERLOAD, "{:?}", other),
+            }
         }
 
         #[test]

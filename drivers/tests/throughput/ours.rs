@@ -1,6 +1,6 @@
 //! Our side of each row: a port that measures as fast as the meter answers, with the shipped SCPI
-//! profile but for its pause between readings. Every reading is parsed, has its uncertainty and its
-//! text, and arrives as an event; every query the session makes counts, its checks included.
+//! profile but for its pause between readings. Every reading is parsed and arrives in an event, which
+//! keeps its text; every query the session makes counts, its checks included.
 
 use super::far_end::FarEnd;
 use drivers::{Clock, Function, MeterEvent, Order, Port, Profile, SystemClock};
@@ -27,6 +27,13 @@ fn measured(server: &FarEnd, profile: &Profile, turn: Duration, count: impl Fn(u
     let sink = move |event| match event {
         MeterEvent::ReadingTaken { .. } => {
             counter.fetch_add(1, Ordering::Relaxed);
+            true
+        }
+        MeterEvent::BlockTaken { block, .. } => {
+            // What a caller does with them at the least: as the Python rows do, and a sum.
+            let sum: f64 = block.values().iter().filter_map(|value| value.number()).sum();
+            assert!(sum > block.values().len() as f64, "it read what was sent");
+            counter.fetch_add(block.values().len() as u64, Ordering::Relaxed);
             true
         }
         MeterEvent::Answered { .. } => sender.send(()).is_ok(),

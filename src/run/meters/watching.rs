@@ -26,7 +26,7 @@ const REWRITE_EVERY: Duration = Duration::from_millis(250);
 /// Watches until it is interrupted, the time is over, or the link is lost for good.
 pub(super) fn watch(link: &str, terms: &MetersTerms) -> Result<Exit, Failure> {
     let function = terms.function.as_deref().map(function_named).transpose()?;
-    let mut instrument = Instrument::find(&MeterTerms {
+    let mut instrument = Instrument::find_or_replay(&MeterTerms {
         link: link.to_owned(),
         profile: terms.profile.clone(),
         reconnect_for: RECONNECT_FOR,

@@ -5,6 +5,7 @@
 
 mod losing;
 mod order;
+mod silence;
 mod wire;
 
 use crate::meter::{MeterEvent, Order};

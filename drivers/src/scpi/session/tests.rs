@@ -55,6 +55,7 @@ impl Talk {
 
     fn events(&mut self) -> Vec<String> {
         std::iter::from_fn(|| self.session.next_event())
+            .flat_map(MeterEvent::singly)
             .map(|event| match event {
                 MeterEvent::Answered { identity, .. } => format!("answered {}", identity.text),
                 MeterEvent::ReadingTaken { epoch, reading } => {

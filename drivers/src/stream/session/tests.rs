@@ -38,7 +38,7 @@ fn events(session: &mut dyn Session) -> Vec<String> {
             }
             MeterEvent::Declined { epoch, .. } => format!("{epoch}: declined"),
             MeterEvent::Complained(_) => "complained".to_owned(),
-            MeterEvent::WentAway(_) | MeterEvent::Ended(_) => "ended".to_owned(),
+            other => format!("{other:?}"),
         })
         .collect()
 }
