@@ -33,11 +33,11 @@ impl SlipRates {
 pub struct HandTimes {
     /// To move one lead.
     pub lead: Duration,
-    /// To change the drive.
+    /// To change the drive and say so; nothing where a supply does it.
     pub drive: Duration,
     /// To turn the dial.
     pub dial: Duration,
-    /// From done to the answer.
+    /// From done to the answer, but for the drive.
     pub answer: Duration,
 }
 
@@ -45,7 +45,7 @@ impl HandTimes {
     /// A person. Common practice, no source.
     pub const PERSON: Self = Self {
         lead: Duration::from_millis(1500),
-        drive: Duration::from_millis(1000),
+        drive: Duration::from_millis(1300),
         dial: Duration::from_millis(1000),
         answer: Duration::from_millis(300),
     };

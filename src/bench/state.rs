@@ -85,20 +85,18 @@ impl State {
                 }
                 _ => (Answer::Skip, times.answer),
             },
-            Ask::Drive(drive) if self.drive(drive, now) => {
-                (Answer::Ready, times.drive + times.answer)
-            }
+            Ask::Drive(drive) if self.drive(drive, now) => (Answer::Ready, times.drive),
             Ask::Clip { plus, minus } => match self.pair(plus, minus) {
                 Some(pair) if !self.hands.cannot_drive => {
                     self.clips = Some(pair);
                     self.switch(now);
-                    (Answer::Ready, times.drive + times.answer)
+                    (Answer::Ready, times.drive)
                 }
                 _ => (Answer::Skip, times.answer),
             },
             Ask::Alarm { state } if self.circuit.set_alarm(*state == AlarmState::On, now) => {
                 self.meter.drive_changed(now);
-                (Answer::Ready, times.drive + times.answer)
+                (Answer::Ready, times.drive)
             }
             Ask::Drive(_) | Ask::Alarm { .. } => (Answer::Skip, times.answer),
             Ask::Dial { function } => {

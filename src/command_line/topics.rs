@@ -132,7 +132,8 @@ Down or a function key. Or `--dwell 1.5s`: after each ask the program gives you 
 there, then ticks while you hold, and takes it. Lift before the end and it begins anew. It
 stops taking pairs by time alone when it notices nobody.
 
-Bells: one for a capture, two for an ask, three fast ones for trouble, four slow ones at the end.
+Bells: one for a capture, two for an ask, two slow ones where only the supply's switch is asked
+for as before, three fast ones for trouble, four slow ones at the end.
 `--say PROGRAM` gives each ask and result to a speech program, one line each.",
     },
     Topic {

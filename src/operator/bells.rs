@@ -1,6 +1,7 @@
-//! The terminal's bell in patterns that ears can tell apart: a capture rings once, an ask twice,
-//! trouble three times fast, the end four times; each tick of a held dwell once. The bell has one
-//! pitch and one length, so rings differ in number and distance. What is due is written by
+//! The terminal's bell in patterns that ears can tell apart: a capture rings once, an ask twice, an
+//! ask for the supply's switch alone twice slowly, trouble three times fast, the end four times;
+//! each tick of a held dwell once. The bell has one pitch and one length, so rings differ in number
+//! and distance. What is due is written by
 //! [`Bells::due`]; patterns wait for each other.
 
 use drivers::Moment;
@@ -14,6 +15,8 @@ pub enum Sound {
     Capture,
     /// Something is asked.
     Ask,
+    /// The supply is to be switched on or off as it was before, with the leads where they are.
+    Switch,
     /// Something is wrong: an answer, the link, the meter.
     Trouble,
     /// The run is at its end.
@@ -28,6 +31,7 @@ impl Sound {
         match self {
             Self::Capture | Self::Tick => (1, 0),
             Self::Ask => (2, 180),
+            Self::Switch => (2, 450),
             Self::Trouble => (3, 120),
             Self::Finished => (4, 300),
         }
@@ -97,9 +101,10 @@ mod tests {
 
     #[test]
     fn every_pattern_differs_in_number_or_distance() {
-        let kinds = [Sound::Capture, Sound::Ask, Sound::Trouble, Sound::Finished];
-        let patterns: Vec<_> = kinds.map(|kind| heard(&[kind])).into();
-        assert_eq!(patterns, [vec![0], vec![0, 180], vec![0, 120, 240], vec![0, 300, 600, 900]]);
+        let patterns = [Sound::Capture, Sound::Ask, Sound::Switch].map(|kind| heard(&[kind]));
+        assert_eq!(patterns, [vec![0], vec![0, 180], vec![0, 450]]);
+        let patterns = [Sound::Trouble, Sound::Finished].map(|kind| heard(&[kind]));
+        assert_eq!(patterns, [vec![0, 120, 240], vec![0, 300, 600, 900]]);
     }
 
     #[test]

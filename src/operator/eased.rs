@@ -5,7 +5,7 @@
 
 use super::bells::Sound;
 use super::{Bells, Countdown, Dwell, Heard, Key, Lines, Operator};
-use crate::event::{Answer, Ask, Event, LinkNews};
+use crate::event::{Answer, Ask, DriveState, Event, LinkNews};
 use drivers::{Moment, Reading};
 use std::io::{self, Write};
 
@@ -20,6 +20,8 @@ pub struct Eased<O> {
     say: Option<Said>,
     words: Lines<Vec<u8>>,
     seq: u64,
+    /// The drive that was asked for last.
+    energised: Option<DriveState>,
     now: Moment,
 }
 
@@ -27,7 +29,8 @@ impl<O: Operator> Eased<O> {
     /// Around `inner`, with nothing added yet.
     pub const fn new(inner: O) -> Self {
         let words = Lines::new(Vec::new(), false);
-        Self { inner, bells: None, dwell: None, say: None, words, seq: 0, now: Moment::START }
+        let (energised, now) = (None, Moment::START);
+        Self { inner, bells: None, dwell: None, say: None, words, seq: 0, energised, now }
     }
 
     /// Rings are written here.
@@ -54,6 +57,17 @@ impl<O: Operator> Eased<O> {
     fn sound(&mut self, sound: Sound) {
         if let Some((bells, _)) = &mut self.bells {
             bells.add(sound);
+        }
+    }
+
+    /// Eyes need not leave the pins for a drive that is switched off, or on as it was before.
+    fn sound_of(&mut self, ask: &Ask) -> Sound {
+        match ask {
+            Ask::Drive(DriveState::Rest) => Sound::Switch,
+            Ask::Drive(drive) if self.energised.replace(drive.clone()).as_ref() == Some(drive) => {
+                Sound::Switch
+            }
+            _ => Sound::Ask,
         }
     }
 
@@ -105,7 +119,8 @@ impl<O: Operator> Operator for Eased<O> {
     fn ask(&mut self, seq: u64, ask: &Ask) -> io::Result<()> {
         if seq != self.seq {
             self.seq = seq;
-            self.sound(Sound::Ask);
+            let sound = self.sound_of(ask);
+            self.sound(sound);
             self.say_ask(seq, ask)?;
         }
         if let Some(dwell) = &mut self.dwell {
@@ -186,5 +201,25 @@ impl<O: Operator> Operator for Eased<O> {
 
     fn show_countdown(&mut self, countdown: Option<Countdown>) {
         self.inner.show_countdown(countdown);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::event::Pin;
+
+    #[test]
+    fn only_a_switch_that_is_thrown_as_before_sounds_like_one() {
+        let mut eased = Eased::new(Lines::new(Vec::new(), false));
+        let on = |volts: f64| {
+            let [plus, minus] = ["1", "5"].map(Pin::new);
+            Ask::Drive(DriveState::Energised { plus, minus, volts })
+        };
+        let off = Ask::Drive(DriveState::Rest);
+        let asks = [on(9.0), off.clone(), on(12.0), off.clone(), on(12.0), off];
+        let sounds = asks.map(|ask| eased.sound_of(&ask));
+        let (ask, switch) = (Sound::Ask, Sound::Switch);
+        assert_eq!(sounds, [ask, switch, ask, switch, switch, switch]);
     }
 }

@@ -49,21 +49,21 @@ struct Simulated {
 }
 
 impl Instrument {
-    /// A meter that measures now: a trace cannot, as it says nothing of which pins were touched when.
+    /// A meter that measures now: a trace cannot, as it does not say which pins were touched when.
     pub(super) fn find(terms: &MeterTerms) -> Result<Self, Failure> {
         let found = Self::find_or_replay(terms)?;
         match found.spec {
             LinkSpec::Replay { .. } => Err(Failure::bad_input(
                 format!("{}: a trace is no meter: nothing touches the pins now", found.link),
-                "`coilmark meters --watch replay:FILE` plays it; what was asked and captured stands \
-                 in the job's journal",
+                "`coilmark meters --watch replay:FILE` plays it; what was captured is in the journal",
             )),
             _ => Ok(found),
         }
     }
 
-    /// Understands a link, a trace's too. `sim:FILE` puts the relay of that file on a simulated bench behind a
-    /// pseudo-terminal; `?hands=alone` lets simulated hands answer too, `?seed=N` sets the seed.
+    /// Understands a link, a trace's too. `sim:FILE` puts the relay of that file on a simulated
+    /// bench behind a pseudo-terminal; `?hands=alone` lets simulated hands answer too, `?seed=N`
+    /// sets the seed.
     pub(super) fn find_or_replay(terms: &MeterTerms) -> Result<Self, Failure> {
         let profile = Profile::load(terms.profile.as_deref().unwrap_or("scpi"))?;
         let options = PortOptions {

@@ -1,6 +1,6 @@
 //! Our side of each row: a port that measures as fast as the meter answers, with the shipped SCPI
-//! profile but for its pause between readings. Every reading is parsed and arrives in an event, which
-//! keeps its text; every query the session makes counts, its checks included.
+//! profile but for its pause between readings. Every reading is parsed and arrives in an event,
+//! which keeps its text; every query the session makes counts, its checks included.
 
 use super::far_end::FarEnd;
 use drivers::{Clock, Function, MeterEvent, Order, Port, Profile, SystemClock};

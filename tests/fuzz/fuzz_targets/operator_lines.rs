@@ -1,5 +1,6 @@
-//! Whatever may come in the operator's place: a line is an answer, or nothing, or not understood,
-//! in JSON and in plain words; what is said of it can be shown on a terminal.
+//! Whatever may come in the operator's place, in JSON and in plain words: each line is an answer, a
+//! text, or nothing, or it is not understood, and then what is said of it can be shown on a
+//! terminal as it is.
 
 #![no_main]
 

@@ -1,5 +1,6 @@
 //! Whatever may stand in a panel file: it loads, or is refused with a message that names the file
-//! and that a terminal can show. What loads says which state each resistance is, without an end.
+//! and that a terminal can show. What a loop across its terminals means is a matter of tests that
+//! know the answer.
 
 #![no_main]
 

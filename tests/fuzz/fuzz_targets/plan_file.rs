@@ -1,5 +1,6 @@
-//! Whatever may stand in a board's plan, a job sheet or a settings file: it loads, or is refused
-//! with a message that a terminal can show.
+//! Whatever may stand in a board's plan or in a person's settings: it loads, or is refused with a
+//! message that a terminal can show as it is. The same text is given to both, since a person may
+//! name the wrong file.
 
 #![no_main]
 
