@@ -6,9 +6,9 @@
 mod ask;
 mod board;
 mod caution;
-mod drawing;
 mod finding;
 mod fit;
+mod footprint;
 mod job;
 mod ladder;
 mod log;
@@ -26,12 +26,12 @@ mod zone_check;
 pub use ask::{AlarmState, Answer, Ask, AskedDrive, DriveState};
 pub use board::{BoardFinding, BudgetLine, CheckFound, CheckSoFar};
 pub use caution::Caution;
-pub use drawing::{BadDrawing, drawn, is_drawn};
 pub use finding::{
     Apart, Candidate, CoilFound, Evidence, Fault, FaultCode, Finding, Form, IdentifyFinding,
     Latching, Outcome, PoleFound, RatedVolts,
 };
 pub use fit::{FitCheck, FitCode, FitFinding, FitInput, HoldUp, Origin, SuppressionChoice};
+pub use footprint::{Arranged, BadFootprint, StatedFootprint, is_drawn};
 pub use job::{JobLabel, JobStart, JobStep};
 pub use ladder::{Ladder, LadderStep};
 pub use log::{LogEnd, LogNews, LogPicture};

@@ -282,13 +282,13 @@ fn mirrored(places: &[Place], ring: bool) -> Vec<([usize; 2], f64)> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::footprint::{Footprint, Numbering};
+    use super::super::footprint::Footprint;
     use super::super::pair::Pair;
     use super::*;
     use crate::event::Form;
 
     fn layouts(text: &str, family: Family) -> Vec<(Partition, f64)> {
-        let footprint = Footprint::parse(text, Numbering::Rows).unwrap();
+        let footprint = text.parse::<Footprint>().unwrap();
         footprint.layouts(&[(family, 1.0)])
     }
 

@@ -32,7 +32,7 @@ mod why;
 pub use belief::Belief;
 pub use evidence::{Channel, Level, Look, Seen, Status, Touch, Weights};
 pub use family::{Family, Group};
-pub use footprint::{BadFootprint, Footprint, Numbering, Place};
+pub use footprint::{Footprint, Place};
 pub use isolation::isolation_cover;
 pub use pair::{PINS_MAX, Pair};
 pub use partition::{Coil, Partition, Pole};

@@ -7,12 +7,14 @@ use super::failure::{Exit, Failure};
 use super::instrument::{Instrument, MeterTerms};
 use super::stamp::folder_time;
 use super::station::{Equipment, OperatorChoice, Station, kept_record};
-use crate::event::{HandSeconds, IdentifyStart, Pins, RunStart, RunTerms, is_drawn};
+use crate::event::{
+    BadFootprint, HandSeconds, IdentifyStart, Pins, RunStart, RunTerms, StatedFootprint, is_drawn,
+};
 use crate::guide::Guide;
 use crate::guide::identify::{Identify, Terms};
 use crate::guide::settling::Settling;
 use crate::journal::{FILE_NAME, JournalError, tasks};
-use crate::relay::{Channel, Footprint, Numbering};
+use crate::relay::{Channel, Footprint};
 use std::path::PathBuf;
 
 /// What `identify` is given.
@@ -151,7 +153,7 @@ fn drawing(name: &str, pins: &Pins) -> Result<Option<String>, Failure> {
         return Err(refused("nothing is drawn in it".into()));
     }
     let drawn = drawn.join(" ");
-    Footprint::drawn(&drawn, pins).map_err(|bad| refused(bad.to_string()))?;
+    StatedFootprint::parse(&drawn, pins.iter()).map_err(|bad| refused(bad.to_string()))?;
     Ok(Some(drawn))
 }
 
@@ -177,25 +179,17 @@ pub(super) fn guide(
     })))
 }
 
-/// Rows with `round` behind them are numbered round the part; one number with it is a ring; what
-/// begins with a stroke is drawn.
+/// Where the pins stand.
 fn footprint(text: &str, pins: &Pins) -> Result<Footprint, Failure> {
-    if is_drawn(text) {
-        let hint = "each pin of --pins stands there once, by its name; . is an empty place";
-        return Footprint::drawn(text, pins)
-            .map_err(|bad| Failure::bad_input(format!("--footprint: {bad}"), hint));
-    }
-    let (text, numbering) = match text.strip_suffix(" round") {
-        Some(rows) if rows.contains(['+', '-']) => (rows, Numbering::Round),
-        _ => (text, Numbering::Rows),
-    };
-    let hint = "write rows as 4+4, 7+7 or 2-1-2, a ring as `8 round`, or the name of a drawing";
-    let footprint = Footprint::parse(text, numbering)
-        .map_err(|bad| Failure::bad_input(format!("--footprint: {bad}"), hint))?;
-    if footprint.pins() == pins.count() {
-        return Ok(footprint);
-    }
-    let message =
-        format!("--footprint {text} has {} pins, --pins names {}", footprint.pins(), pins.count());
-    Err(Failure::bad_input(message, "make both say the same number of pins"))
+    let stated = StatedFootprint::parse(text, pins.iter()).map_err(|bad| {
+        let hint = match bad {
+            BadFootprint::Pins { .. } => "make --footprint and --pins say the same number of pins",
+            _ if is_drawn(text) => {
+                "each pin of --pins stands there once, by its name; . is an empty place"
+            }
+            _ => "write rows as 4+4, 7+7 or 2-1-2, a ring as `8 round`, or the name of a drawing",
+        };
+        Failure::bad_input(format!("--footprint: {bad}"), hint)
+    })?;
+    Ok(Footprint::from(&stated))
 }

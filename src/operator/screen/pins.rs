@@ -4,7 +4,7 @@
 //! A role with a question mark is likelier than all others together, and not yet sure.
 
 use super::look::{Lead, Look};
-use crate::event::{BeliefSummary, Candidate, Form, Pin, drawn, is_drawn};
+use crate::event::{BeliefSummary, Candidate, Form, Pin, StatedFootprint};
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
@@ -53,7 +53,7 @@ impl Mark {
 impl PinMap<'_> {
     /// Draws it into `area`, as large as it fits.
     pub(super) fn draw(&self, look: Look, area: Rect, buffer: &mut Buffer) {
-        let rows = grid(self.footprint, self.pins);
+        let rows = rows(self.footprint, self.pins);
         let widest = rows.iter().map(Vec::len).max().unwrap_or(1).max(1);
         let across = area.width / u16::try_from(widest).unwrap_or(u16::MAX);
         let high = area.height / u16::try_from(rows.len()).unwrap_or(u16::MAX).max(1);
@@ -164,49 +164,10 @@ pub(super) fn put(x: u16, y: u16, text: &str, width: u16, style: Style, buffer: 
     }
 }
 
-/// The pins' positions, row by row, with the empty places of a footprint that the operator drew.
-fn grid(footprint: Option<&str>, pins: &[Pin]) -> Vec<Vec<Option<usize>>> {
-    let stated = footprint.filter(|text| is_drawn(text)).and_then(|text| drawn(text, pins).ok());
-    let Some(places) = stated else {
-        let rows = rows(footprint, pins.len()).into_iter();
-        return rows.map(|row| row.into_iter().map(Some).collect()).collect();
-    };
-    let across = |of: fn(&(usize, usize)) -> usize| places.iter().map(of).max().unwrap_or(0) + 1;
-    let mut grid = vec![vec![None; across(|place| place.1)]; across(|place| place.0)];
-    for (pin, (row, column)) in places.iter().enumerate() {
-        grid[*row][*column] = Some(pin);
-    }
-    grid
-}
-
-/// The pins' positions, row by row as they are drawn.
-fn rows(footprint: Option<&str>, count: usize) -> Vec<Vec<usize>> {
-    let (text, round) = match footprint.map(str::trim) {
-        Some(text) => (text.trim_end_matches("round").trim(), text.ends_with("round")),
-        None => ("", false),
-    };
-    let counts: Option<Vec<usize>> = text.split(['+', '-']).map(|row| row.parse().ok()).collect();
-    let fits = |rows: &Vec<usize>| {
-        rows.iter().try_fold(0_usize, |sum, row| sum.checked_add(*row)) == Some(count)
-            && rows.iter().all(|row| *row > 0)
-    };
-    let ring = |counts: &Vec<usize>| counts.len() == 1 && round;
-    let counts = match counts.filter(fits) {
-        Some(counts) if !ring(&counts) => counts,
-        _ if count > 5 => vec![count.div_ceil(2), count / 2],
-        _ => vec![count],
-    };
-    let mut next = 0;
-    let mut rows = Vec::new();
-    for (place, row) in counts.into_iter().enumerate() {
-        let mut pins: Vec<usize> = (next..next + row).collect();
-        if round && place % 2 == 1 {
-            pins.reverse();
-        }
-        next += row;
-        rows.push(pins);
-    }
-    rows
+/// The pins' positions, row by row, with the empty places.
+fn rows(footprint: Option<&str>, pins: &[Pin]) -> Vec<Vec<Option<usize>>> {
+    let stated = footprint.and_then(|text| StatedFootprint::parse(text, pins).ok());
+    stated.unwrap_or_else(|| StatedFootprint::unstated(pins.len())).rows
 }
 
 /// What a pin is believed to be, in a word.
@@ -260,21 +221,12 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_drawing_stands_as_it_was_drawn() {
+    fn pins_stand_as_stated_or_in_order_where_that_does_not_fit() {
         let pins = ["11", "12", "14", "A1", "A2"].map(Pin::new);
         let wanted = [[Some(3), None, Some(4)], [Some(0), Some(1), Some(2)]];
-        assert_eq!(grid(Some("/ A1 . A2 / 11 12 14"), &pins), wanted);
-        assert_eq!(grid(Some("/ A1 . A2 / 11 12"), &pins), [[0, 1, 2, 3, 4].map(Some)]);
-    }
-
-    #[test]
-    fn rows_stand_as_they_were_stated() {
-        assert_eq!(rows(Some("4+4"), 8), [vec![0, 1, 2, 3], vec![4, 5, 6, 7]]);
-        assert_eq!(rows(Some("4+4 round"), 8), [vec![0, 1, 2, 3], vec![7, 6, 5, 4]]);
-        assert_eq!(rows(Some("2-1-2"), 5), [vec![0, 1], vec![2], vec![3, 4]]);
-        assert_eq!(rows(Some("8 round"), 8), [vec![0, 1, 2, 3], vec![7, 6, 5, 4]]);
-        assert_eq!(rows(None, 5), [vec![0, 1, 2, 3, 4]]);
-        assert_eq!(rows(None, 7), [vec![0, 1, 2, 3], vec![4, 5, 6]]);
-        assert_eq!(rows(Some("4+18446744073709551615"), 8).len(), 2);
+        assert_eq!(rows(Some("/ A1 . A2 / 11 12 14"), &pins), wanted);
+        for unfit in [None, Some("/ A1 . A2 / 11 12"), Some("4+4")] {
+            assert_eq!(rows(unfit, &pins), [[0, 1, 2, 3, 4].map(Some)]);
+        }
     }
 }

@@ -191,13 +191,14 @@ mod tests {
         // A longer look: COILMARK_DRAWINGS=50.
         let size = std::env::var("COILMARK_DRAWINGS").ok().and_then(|n| n.parse().ok());
         let size: usize = size.unwrap_or(1);
-        let kinds = [("2-1-2", 1, 10), ("4+4", 2, 6), ("7+7", 4, 1), ("8", 2, 3)];
+        let kinds = [("2-1-2", 1, 10), ("4+4", 2, 6), ("7+7", 4, 1), ("/ 1 2 3 4 5 6 7 8", 2, 3)];
         for (footprint, poles, parts) in kinds {
             let count = 2 + 3 * poles;
             for _ in 0..parts * size {
                 let mut pins: Vec<usize> = (0..count).collect();
                 pins.shuffle(&mut random);
-                let place = Footprint::parse(Some(footprint), count);
+                let place = Footprint::of(Some(footprint), &count.to_string().parse().unwrap());
+                assert!(place.stated);
                 let board = Board::new(place, part(&pins, poles));
                 let wiring = route(&board);
                 // Four poles on shuffled pins may find no clear wiring; then none is drawn.
@@ -215,8 +216,8 @@ mod tests {
 
     #[test]
     fn the_same_part_is_always_wired_the_same_way() {
-        let board =
-            |()| Board::new(Footprint::parse(Some("4+4"), 8), part(&[0, 4, 2, 3, 1, 6, 7, 5], 2));
+        let place = Footprint::of(Some("4+4"), &"8".parse().unwrap());
+        let board = |()| Board::new(place.clone(), part(&[0, 4, 2, 3, 1, 6, 7, 5], 2));
         let segments = |()| route(&board(())).unwrap().segments;
         assert_eq!(segments(()), segments(()));
     }
