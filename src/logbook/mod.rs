@@ -4,6 +4,7 @@
 //! is one block of 256 KiB however long the log. Broken rows are skipped and counted, never guessed
 //! at. Seconds and volts come out; what they mean is for the analysis.
 
+mod decimal;
 mod error;
 mod fast;
 mod header;
