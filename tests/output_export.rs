@@ -38,7 +38,7 @@ fn every_row_comes_back_in_groups() {
     use parquet::record::Field;
     let folder = tempfile::tempdir().unwrap();
     // Row i: i/100 s, and i/1000 V unless i is a multiple of 97, which is over the range.
-    let volts = |i: u32| (i % 97 != 0).then(|| format!("{}.{:03}", i / 1000, i % 1000));
+    let volts = |i: u32| (!i.is_multiple_of(97)).then(|| format!("{}.{:03}", i / 1000, i % 1000));
     let row = |i: u32| {
         let volts = volts(i);
         let over = u8::from(volts.is_none());
