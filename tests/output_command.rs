@@ -168,18 +168,94 @@ fn the_page_is_small_closed_and_draws_every_peak() {
         let wanted = if wanted == "window: " { "the window" } else { wanted };
         assert!(page.contains(wanted), "{wanted}");
     }
-    // The chart's height is 260 from the top at 44: the axis gives volts to each height.
+    let heights: Vec<f64> = drawn(&page).into_iter().map(|(_, y)| y).collect();
+    for peak in [29.5, -11.5, 33.25] {
+        let wanted = height(peak, -11.5, 33.25);
+        let near = heights.iter().any(|h| (h - wanted).abs() < 0.06);
+        assert!(near, "{peak} V is not drawn at {wanted}");
+    }
+}
+
+/// The points of the trace, which is the longest path of the page.
+fn drawn(page: &str) -> Vec<(f64, f64)> {
     let path = page.split("<path").filter(|p| p.contains("d=\"M")).max_by_key(|p| p.len()).unwrap();
     let numbers = path.split("d=\"").nth(1).unwrap().split('"').next().unwrap();
-    let heights: Vec<f64> = numbers
-        .split(['M', 'L'])
-        .filter_map(|point| point.split(' ').nth(1)?.parse().ok())
-        .collect();
-    let (low, high) = (-11.5, 33.25);
+    let point = |point: &str| {
+        let (x, y) = point.split_once(' ')?;
+        Some((x.parse().ok()?, y.parse().ok()?))
+    };
+    numbers.split(['M', 'L']).filter_map(point).collect()
+}
+
+/// Where volts stand on a chart of these extremes: 260 high, from the top at 44, with some air.
+fn height(volts: f64, low: f64, high: f64) -> f64 {
     let air = 0.05 * (high - low);
-    let height = |v: f64| 44.0 + 260.0 * (1.0 - (v - (low - air)) / (high - low + 2.0 * air));
-    for peak in [29.5, -11.5, 33.25] {
-        let drawn = heights.iter().any(|h| (h - height(peak)).abs() < 0.11);
-        assert!(drawn, "{peak} V is not drawn at {}", height(peak));
+    44.0 + 260.0 * (1.0 - (volts - (low - air)) / (high - low + 2.0 * air))
+}
+
+/// No column of the chart is wider than this.
+const COLUMN: f64 = 1.3;
+
+#[test]
+fn every_slice_of_the_log_is_drawn_from_its_lowest_to_its_highest_reading() {
+    // Wild enough that neighbouring slices have other extremes; lengths that thin it differently.
+    for (seed, rate) in [(21, 3.0), (22, 40.0), (23, 700.0)] {
+        let mut truth = Truth::steady("wild", seed);
+        truth.rate = rate;
+        truth.noise = (1.5, 0.8);
+        truth.spikes =
+            (0..60).map(|k| (2.4 * f64::from(k), f64::from(k * 7 % 60) - 29.0)).collect();
+        let log = truth.csv();
+        let readings: Vec<(f64, f64)> = log
+            .lines()
+            .skip(1)
+            .map(|row| row.split(',').take(2).map(|f| f.parse().unwrap()).collect())
+            .map(|row: Vec<f64>| (row[0], row[1]))
+            .collect();
+        let folder = with_log(&log);
+        assert_eq!(analyse(&["log.csv", "--html", "page.html"], folder.path()).0, 0);
+        let page = std::fs::read_to_string(folder.path().join("page.html")).unwrap();
+        let points = drawn(&page);
+        let volts = || readings.iter().map(|(_, x)| *x);
+        let (low, high) = (volts().fold(0.0, f64::min), volts().fold(15.0, f64::max));
+        let (from, to) = (readings[0].0, readings[readings.len() - 1].0);
+        let across = |t: f64| 62.0 + 640.0 * (t - from) / (to - from);
+        for slice in readings.chunks(readings.len().div_ceil(160)) {
+            let (left, right) = (across(slice[0].0), across(slice[slice.len() - 1].0));
+            let around = |air: f64, x: f64| (left - air..=right + air).contains(&x);
+            for extreme in [f64::min, f64::max] {
+                let inside = slice.iter().map(|(_, x)| *x).reduce(extreme).unwrap();
+                let near = readings.iter().filter(|(t, _)| around(2.0 * COLUMN, across(*t)));
+                let beyond = near.map(|(_, x)| *x).reduce(extreme).unwrap();
+                // Upwards is less on the page.
+                let heights = points.iter().filter(|(x, _)| around(COLUMN, *x)).map(|(_, y)| -*y);
+                let drawn = heights.reduce(extreme).unwrap();
+                let (a, b) = (-height(inside, low, high), -height(beyond, low, high));
+                let fits = (a.min(b) - 0.06..=a.max(b) + 0.06).contains(&drawn);
+                assert!(fits, "{inside} V near {left}, {rate} readings/s: {drawn}, not {a} to {b}");
+            }
+        }
+    }
+}
+
+#[test]
+fn the_class_of_a_reversed_output_lies_below_zero() {
+    for (seed, level) in [(31, 13.7), (32, -13.7)] {
+        let mut truth = Truth::steady("class", seed);
+        truth.level = level;
+        let folder = with_log(&truth.csv());
+        assert_eq!(analyse(&["log.csv", "--html", "page.html"], folder.path()).0, 0);
+        let page = std::fs::read_to_string(folder.path().join("page.html")).unwrap();
+        let band = page.lines().find(|line| line.contains("fill-opacity=\"0.06\"")).unwrap();
+        let number = |name: &str| -> f64 {
+            let from = band.split(&format!(" {name}=\"")).nth(1).unwrap();
+            from.split('"').next().unwrap().parse().unwrap()
+        };
+        let (low, high) = if level > 0.0 { (0.0, 15.0) } else { (-15.0, 0.0) };
+        let (nearer, further) = (level.signum() * 9.5, level.signum() * 15.0);
+        let (top, bottom) = (number("y"), number("y") + number("height"));
+        let wanted = [nearer, further].map(|volts| height(volts, low, high));
+        assert!((top - wanted[0].min(wanted[1])).abs() < 1.0, "{level} V: {band}, {wanted:?}");
+        assert!((bottom - wanted[0].max(wanted[1])).abs() < 1.0, "{level} V: {band}, {wanted:?}");
     }
 }

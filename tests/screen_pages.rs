@@ -36,7 +36,7 @@ const SIZES: [(u16, u16); 2] = [(80, 24), (120, 40)];
 /// A situation at the bench, and how it comes about.
 type Situation = (&'static str, fn(&mut Stage));
 
-const SITUATIONS: [Situation; 16] = [
+const SITUATIONS: [Situation; 18] = [
     ("first_caution", |stage| {
         stage.begin("8", Some("4+4"));
         stage.ask(&Ask::caution(Caution::DeadCircuit));
@@ -133,6 +133,21 @@ const SITUATIONS: [Situation; 16] = [
         let (function, drive) = (Function::Resistance, AskedDrive::Rest);
         stage.ask(&Ask::Place { red, black, function, drive, why });
         stage.read(Function::Resistance, Value::Number(0.213), 3);
+    }),
+    ("logging_until_the_drop", |stage| {
+        stage.begin_output();
+        stage.read(Function::VoltageDc, Value::Number(0.004), 41);
+        stage.fact(&Event::Logged(LogNews::AlarmBegun { t_s: 4.1 }));
+        stage.read(Function::VoltageDc, Value::Number(13.62), 30);
+        stage.fact(&Event::Logged(LogNews::CameOn { t_s: 4.15, t_s_u: 0.05, volts: 13.62 }));
+        stage.read(Function::VoltageDc, Value::Number(13.51), 900);
+        stage.read(Function::VoltageDc, Value::Number(0.004), 60);
+    }),
+    ("logging_until_it_comes_on", |stage| {
+        stage.begin_output();
+        stage.read(Function::VoltageDc, Value::Number(0.004), 41);
+        stage.fact(&Event::Logged(LogNews::AlarmBegun { t_s: 4.1 }));
+        stage.read(Function::VoltageDc, Value::Number(0.004), 30);
     }),
     ("volts_over_time", |stage| {
         stage.begin("16", None);

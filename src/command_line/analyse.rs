@@ -23,7 +23,7 @@ pub(super) struct Analyse {
     /// Write a page with the chart
     #[arg(long, value_name = "FILE")]
     html: Option<PathBuf>,
-    /// Write the readings as Apache Parquet, for other tools
+    /// Write the readings as Apache Parquet, for other tools (a build with --features parquet)
     #[arg(long, value_name = "FILE")]
     parquet: Option<PathBuf>,
 }

@@ -5,18 +5,24 @@
 
 use super::header::{Field, Layout, Unit};
 use super::row::OVERLOAD_FROM;
-use super::shape::RowShape;
+use super::shape::{RowShape, Run};
 
-const POWERS: [f64; 23] = [
+/// Powers of ten that a double holds exactly.
+pub(super) const POWERS: [f64; 23] = [
     1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15, 1e16,
     1e17, 1e18, 1e19, 1e20, 1e21, 1e22,
 ];
 
+/// Fewer rows of one shape than this were not worth finding it.
+const RUN_MIN: usize = 8;
+const PUT_OFF_MAX: usize = 1023;
+
 /// Readings of neighbouring rows.
-#[derive(Debug)]
+#[derive(Debug, Default)]
 pub(super) struct Batch {
     pub(super) t: Vec<f64>,
     pub(super) x: Vec<f64>,
+    run: Run,
 }
 
 /// Takes rows from `at` on, until the batch holds `most` or a row is not a plain reading: where
@@ -29,34 +35,50 @@ pub(super) fn rows(
     most: usize,
     batch: &mut Batch,
 ) -> usize {
-    let room = most.saturating_sub(batch.t.len());
-    batch.t.reserve(room);
-    batch.x.reserve(room);
-    // Most rows have the shape of the row before them.
-    let mut shape: Option<RowShape> = None;
+    let Batch { t, x, run } = batch;
+    let room = most.saturating_sub(t.len());
+    t.reserve(room);
+    x.reserve(room);
     let usual = layout.usual();
-    for _ in 0..room {
-        let alike = shape.as_ref().and_then(|shape| {
-            let (t, x, next) = shape.read(bytes, at)?;
-            Some((layout.seconds(t), shape.unit.volts(x), next))
-        });
-        let taken = alike.or_else(|| {
-            let (t, x, unit, next) = row(bytes, at, layout)?;
-            let delimiter = layout.delimiter;
-            shape = usual.then(|| RowShape::of(bytes, at, next, delimiter, unit)).flatten();
-            Some((t, x, next))
-        });
-        let Some((t, x, next)) = taken else { break };
-        batch.t.push(t - origin);
-        batch.x.push(x);
-        at = next;
+    // Most rows have the shape of the row before them. Where they do not, looking for one costs
+    // more than it saves, and is put off ever longer.
+    let mut shape: Option<RowShape> = None;
+    let (mut put_off, mut left) = (0, 0);
+    while t.len() < most {
+        if let Some(shape) = &shape {
+            at = shape.read(bytes, at, most - t.len(), run);
+            t.extend(run.t().iter().map(|t| layout.seconds(*t) - origin));
+            x.extend_from_slice(run.x());
+            put_off = if run.t().len() < RUN_MIN { (2 * put_off + 1).min(PUT_OFF_MAX) } else { 0 };
+            left = put_off;
+            if run.is_full() || t.len() == most {
+                continue;
+            }
+        }
+        let Some(row) = row(bytes, at, layout) else { break };
+        t.push(row.t - origin);
+        x.push(row.x);
+        shape = None;
+        if left > 0 {
+            left -= 1;
+        } else if usual {
+            shape = RowShape::of(bytes, at, row.next, layout.delimiter, row.unit);
+        }
+        at = row.next;
     }
     at
 }
 
-/// The row at `at`: its time, its volts and their unit, and where the next row begins.
+/// A row: its time, its volts and the unit they stand in, and where the next row begins.
+struct Row {
+    t: f64,
+    x: f64,
+    unit: Unit,
+    next: usize,
+}
+
 #[inline]
-fn row(bytes: &[u8], mut at: usize, layout: &Layout) -> Option<(f64, f64, Unit, usize)> {
+fn row(bytes: &[u8], mut at: usize, layout: &Layout) -> Option<Row> {
     let (t, x);
     let mut unit = layout.unit;
     let delimiter = layout.delimiter;
@@ -90,12 +112,12 @@ fn row(bytes: &[u8], mut at: usize, layout: &Layout) -> Option<(f64, f64, Unit, 
         at = rest(bytes, at)?;
         end = *bytes.get(at)?;
     }
-    at = match end {
+    let next = match end {
         b'\n' => at + 1,
         b'\r' if bytes.get(at + 1) == Some(&b'\n') => at + 2,
         _ => return None,
     };
-    Some((layout.seconds(t), unit.volts(x), unit, at))
+    Some(Row { t: layout.seconds(t), x: unit.volts(x), unit, next })
 }
 
 /// Columns in any order: time, value, unit, and where the last that matters ends.

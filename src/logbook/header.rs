@@ -4,7 +4,7 @@
 //! blank or begin with `#` may stand ahead of it.
 
 use super::error::LogError;
-use super::row;
+use super::record::Record;
 
 const TIME: [&str; 14] = [
     "t",
@@ -143,9 +143,10 @@ pub(super) fn find(
 
 fn layout(line: &[u8], columns: &Columns) -> Result<Layout, LogError> {
     let delimiter = [b';', b'\t', b','].into_iter().find(|d| line.contains(d)).unwrap_or(b',');
-    let names: Vec<String> = row::fields(line, delimiter)
-        .map(|record| record.iter().map(|f| String::from_utf8_lossy(f).trim().into()).collect())
-        .unwrap_or_default();
+    let mut record = Record::new(delimiter);
+    record.read(line, true);
+    let names: Vec<String> =
+        record.fields().map(|f| String::from_utf8_lossy(f).trim().into()).collect();
     let time = place(&names, columns.time.as_deref(), &TIME, "time")?;
     let value = place(&names, columns.value.as_deref(), &VALUE, "value")?;
     let known = |of: &[&str]| names.iter().position(|n| of.contains(&bare(n).0.as_str()));

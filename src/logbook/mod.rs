@@ -4,16 +4,18 @@
 //! is one block of 256 KiB however long the log. Broken rows are skipped and counted, never guessed
 //! at. Seconds and volts come out; what they mean is for the analysis.
 
+mod decimal;
 mod error;
 mod fast;
 mod header;
 mod log_file;
+#[cfg_attr(not(feature = "parquet"), path = "no_parquet.rs")]
 mod parquet;
+mod record;
 mod row;
 mod shape;
 mod stamp;
 mod tail;
-mod thrift;
 mod write;
 
 pub use error::{LogError, LogFileError};
@@ -25,6 +27,7 @@ pub use write::{Durable, LogWriter};
 
 use fast::Batch;
 use header::Layout;
+use record::Record;
 use row::{Clock, Row};
 use std::io::{ErrorKind, Read};
 
@@ -82,11 +85,12 @@ pub fn read(
         blocks.more()?;
     };
     let mut taking = Taking {
+        record: Record::new(layout.delimiter),
         layout,
         pace,
         clock: Clock::default(),
         rows: Rows::default(),
-        batch: Batch { t: Vec::with_capacity(BATCH), x: Vec::with_capacity(BATCH) },
+        batch: Batch::default(),
         listener,
     };
     loop {
@@ -139,6 +143,7 @@ impl<R: Read> Blocks<R> {
 }
 
 struct Taking<'a, L> {
+    record: Record,
     layout: Layout,
     pace: Pace,
     clock: Clock,
@@ -166,22 +171,22 @@ impl<L: Listener> Taking<'_, L> {
                 }
             }
             let rest = bytes.get(at..).unwrap_or(&[]);
-            let Some(end) = row::record_end(rest, self.layout.delimiter, ended) else {
+            let Some(end) = self.record.read(rest, ended) else {
                 if rest.len() > RECORD_MAX {
                     self.broken("a record of more than a megabyte");
                     return bytes.len();
                 }
                 break;
             };
-            self.record(rest.get(..end).unwrap_or(rest));
+            self.take_record();
             at += end;
         }
         at
     }
 
     /// One record of whatever shape.
-    fn record(&mut self, bytes: &[u8]) {
-        match row::read(bytes, &self.layout, &mut self.clock) {
+    fn take_record(&mut self) {
+        match row::read(&self.record, &self.layout, &mut self.clock) {
             Ok(None) => {}
             Ok(Some(Row { t, value })) => {
                 self.rows.rows += 1;

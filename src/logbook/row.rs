@@ -1,10 +1,10 @@
-//! One record of any shape, through the csv crate: quoted fields, blanks around numbers, decimal
-//! commas, RFC 3339 stamps, units in any usual spelling, overload by flag or by word. Says of a
-//! broken record what is wrong with it. Slow and forgiving; [`super::fast`] is the other way.
+//! The fields of a record of any shape to a reading: blanks around numbers, decimal commas,
+//! RFC 3339 stamps, units in any usual spelling, overload by flag or by word. Says of a broken
+//! record what is wrong with it. Slow and forgiving; [`super::fast`] is the other way.
 
 use super::header::{Field, Layout, Unit};
+use super::record::Record;
 use super::stamp;
-use csv::{ByteRecord, ReaderBuilder};
 
 /// A usable row: seconds, and volts unless it is overload.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -57,63 +57,34 @@ pub(super) const OVERLOAD_FROM: f64 = 9e36;
 /// The same section's mark for "not a number".
 const NOT_A_NUMBER: f64 = 9.91e37;
 
-/// The fields of the record at the start of `bytes`.
-pub(super) fn fields(bytes: &[u8], delimiter: u8) -> Option<ByteRecord> {
-    let mut record = ByteRecord::new();
-    let mut reader = ReaderBuilder::new()
-        .has_headers(false)
-        .flexible(true)
-        .delimiter(delimiter)
-        .buffer_capacity(bytes.len().clamp(64, 8192))
-        .from_reader(bytes);
-    reader.read_byte_record(&mut record).ok().filter(|more| *more).map(|_| record)
-}
+const UNFLAGGED: [&str; 5] = ["", "0", "false", "no", "n"];
+const FLAGGED: [&str; 5] = ["1", "true", "yes", "y", "ol"];
+const OVERLOADS: [&str; 9] = ["OL", "-OL", "+OL", "O.L", "OVLD", "OVERLOAD", "OVER", "INF", "-INF"];
 
-/// How long the record at the start of `bytes` is, by the csv crate's rules: a quote opens a field
-/// only at its start. `None` where its end is not there yet.
-pub(super) fn record_end(bytes: &[u8], delimiter: u8, ended: bool) -> Option<usize> {
-    let (mut quoted, mut start) = (false, true);
-    let mut at = 0;
-    let blank = bytes.iter().take_while(|b| matches!(b, b'\n' | b'\r')).count();
-    if blank > 0 {
-        return Some(blank);
-    }
-    while let Some(b) = bytes.get(at) {
-        at += 1;
-        match b {
-            b'"' if quoted => quoted = false,
-            b'"' if start => (quoted, start) = (true, false),
-            // A doubled quote inside a quoted field goes on with it.
-            b'"' if at >= 2 && bytes.get(at - 2) == Some(&b'"') => quoted = true,
-            b'\n' | b'\r' if !quoted => return Some(at),
-            b if !quoted && *b == delimiter => start = true,
-            _ => start = false,
-        }
-    }
-    ended.then_some(bytes.len())
+fn any_case(text: &[u8], words: &[&str]) -> bool {
+    words.iter().any(|word| text.eq_ignore_ascii_case(word.as_bytes()))
 }
 
 /// Reads one record: nothing on it, a row, or what is wrong with it.
 pub(super) fn read(
-    bytes: &[u8],
+    record: &Record,
     layout: &Layout,
     clock: &mut Clock,
 ) -> Result<Option<Row>, String> {
-    let Some(record) = fields(bytes, layout.delimiter) else { return Ok(None) };
-    if record.iter().all(|field| field.trim_ascii().is_empty()) {
+    if record.fields().all(|field| field.trim_ascii().is_empty()) {
         return Ok(None);
     }
     let field = |wanted: Field| {
         let place = layout.fields.iter().position(|f| *f == wanted)?;
-        record.get(place).map(<[u8]>::trim_ascii)
+        record.field(place).map(<[u8]>::trim_ascii)
     };
     let time = field(Field::Time).ok_or("no time column")?;
     let time = parse_time(time, layout.per_second)
         .ok_or_else(|| format!("`{}` is no time", shown(time)))?;
     let flag = field(Field::Overload).unwrap_or(b"");
-    let flagged = match flag.to_ascii_lowercase().as_slice() {
-        b"" | b"0" | b"false" | b"no" | b"n" => false,
-        b"1" | b"true" | b"yes" | b"y" | b"ol" => true,
+    let flagged = match (any_case(flag, &UNFLAGGED), any_case(flag, &FLAGGED)) {
+        (true, _) => false,
+        (_, true) => true,
         _ => return Err(format!("`{}` is no overload flag", shown(flag))),
     };
     let text = field(Field::Value).ok_or("no value column")?;
@@ -138,9 +109,7 @@ fn parse_time(text: &[u8], per_second: f64) -> Option<Time> {
 
 /// Volts, or `None` for overload.
 fn parse_value(text: &[u8], unit: Unit) -> Result<Option<f64>, String> {
-    let words: [&[u8]; 9] =
-        [b"OL", b"-OL", b"+OL", b"O.L", b"OVLD", b"OVERLOAD", b"OVER", b"INF", b"-INF"];
-    if words.contains(&text.to_ascii_uppercase().as_slice()) {
+    if any_case(text, &OVERLOADS) {
         return Ok(None);
     }
     // A unit may stand behind the number itself.

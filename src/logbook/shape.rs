@@ -1,19 +1,22 @@
 //! The shape of a row: how many digits stand ahead of and behind each point, and the bytes behind
 //! the value. Rows of a log mostly have the shape of the row before, so that it is known where
 //! each digit stands before one is looked at, and eight are read in one step. A row of another
-//! shape is left to [`super::fast`], by answering nothing; what is answered is what that answers.
+//! shape is left to [`super::fast`], by ending the run; what is read is what that would read.
 
-use super::fast::scaled;
+use super::fast::{POWERS, scaled};
 use super::header::Unit;
 
 /// Every byte a `0`.
 const ZEROS: u64 = 0x3030_3030_3030_3030;
 const SIXES: u64 = 0x0606_0606_0606_0606;
 const HIGH_HALVES: u64 = 0xf0f0_f0f0_f0f0_f0f0;
-/// A row is looked for in this many bytes.
-const WINDOW: usize = 64;
+/// A row of any shape ends within this many bytes; as many more as are read at once stand behind.
+const ROW_MAX: usize = 64;
+const WINDOW: usize = ROW_MAX + 16;
 /// More digits could be more than 2^53.
 const DIGITS_MAX: usize = 15;
+/// The most rows of a run.
+const RUN: usize = 256;
 
 /// Digits, and digits behind a point, if there is one.
 #[derive(Clone, Copy, Debug)]
@@ -21,10 +24,12 @@ struct Number {
     whole: usize,
     /// What follows the whole digits: the point, or what stands behind the number.
     next: u8,
+    length: usize,
+    /// How many bits the whole digits take, and how many are left free in one word or in two.
+    whole_bits: usize,
+    free_bits: usize,
+    two_words: bool,
     decimals: usize,
-    /// Ten to the power of `decimals`.
-    power: f64,
-    ten: u64,
 }
 
 /// An `E` or `e`, a sign or none, digits.
@@ -41,11 +46,19 @@ pub(super) struct RowShape {
     value: Number,
     exponent: Option<Exponent>,
     delimiter: u8,
-    pub(super) unit: Unit,
+    unit: Unit,
     /// What stands behind the value, as one word, and which of its bits count.
     tail: u64,
     tail_mask: u64,
     tail_length: usize,
+}
+
+/// Neighbouring rows of one shape: times and values.
+#[derive(Debug)]
+pub(super) struct Run {
+    t: [f64; RUN],
+    x: [f64; RUN],
+    n: usize,
 }
 
 impl Number {
@@ -59,31 +72,44 @@ impl Number {
         let next = *bytes.get(at + whole)?;
         let point = points.contains(&next);
         let decimals = if point { digits(at + whole + 1) } else { 0 };
-        let fits = (1..=8).contains(&whole) && decimals <= 8 && (decimals > 0) == point;
-        if !fits || whole + decimals > DIGITS_MAX {
+        let all = whole + decimals;
+        if whole == 0 || all > DIGITS_MAX || (decimals > 0) != point {
             return None;
         }
-        let ten = 10_u64.pow(u32::try_from(decimals).ok()?);
-        #[expect(clippy::cast_precision_loss, reason = "at most 10^8")]
-        let power = ten as f64;
-        let end = at + whole + usize::from(point) + decimals;
-        Some((Self { whole, next, decimals, power, ten }, end))
+        let length = all + usize::from(point);
+        let two_words = all > 8 || whole > 7;
+        let (whole_bits, free_bits) = (8 * whole, if two_words { 128 } else { 64 } - 8 * all);
+        let number = Self { whole, next, length, whole_bits, free_bits, two_words, decimals };
+        Some((number, at + length))
     }
 
-    /// The number at `at` of the window, not yet divided, and where it ends; the third is zero if
-    /// it is of this shape.
+    /// The number at `at` of the window, without its point, and zero if it is of this shape.
     #[inline(always)]
-    fn read(&self, window: &[u8; WINDOW], at: usize) -> (u64, usize, u64) {
-        let (mut digits, mut odd) = eight(window, at, self.whole);
-        let mut end = at + self.whole;
-        odd |= u64::from(byte(window, end) ^ self.next);
-        if self.decimals > 0 {
-            let (more, odd_too) = eight(window, end + 1, self.decimals);
-            digits = digits * self.ten + more;
-            odd |= odd_too;
-            end += 1 + self.decimals;
+    fn read<const LONG: bool>(&self, window: &[u8; WINDOW], at: usize) -> (u64, u64) {
+        let point = u64::from(byte(window, at + self.whole) ^ self.next);
+        // The digits behind the point close up to those ahead of it, and all of them go to the
+        // end of the word; zeros come in ahead of them.
+        if LONG && self.two_words {
+            let bytes = word::<16>(window, at);
+            let bytes = u128::from_le_bytes(bytes) ^ (u128::from(ZEROS) << 64 | u128::from(ZEROS));
+            let ahead = bytes & !(u128::MAX << self.whole_bits);
+            let behind = bytes >> 8 & u128::MAX << self.whole_bits;
+            let digits = (ahead | behind) << self.free_bits;
+            #[expect(clippy::cast_possible_truncation, reason = "the halves, one by one")]
+            let (low, high) = (digits as u64, (digits >> 64) as u64);
+            let (low, high) = (eight(low), eight(high));
+            return (low.0 * 100_000_000 + high.0, low.1 | high.1 | point);
         }
-        (digits, end, odd)
+        let ahead = u64::from_le_bytes(word(window, at)) ^ ZEROS;
+        let behind = u64::from_le_bytes(word(window, at + 1)) ^ ZEROS;
+        let mask = u64::MAX << self.whole_bits;
+        let (number, odd) = eight((ahead & !mask | behind & mask) << self.free_bits);
+        (number, odd | point)
+    }
+
+    /// What the number is to be divided by.
+    fn power(&self) -> f64 {
+        POWERS.get(self.decimals).copied().unwrap_or(f64::NAN)
     }
 }
 
@@ -105,7 +131,8 @@ impl Exponent {
         let sign = byte(window, at + 1);
         let signed = sign == b'-' || sign == b'+';
         let from = at + 1 + usize::from(self.signed);
-        let (size, mut odd) = eight(window, from, self.digits);
+        let word = u64::from_le_bytes(word(window, from)) ^ ZEROS;
+        let (size, mut odd) = eight(word << (64 - 8 * self.digits));
         odd |= u64::from((byte(window, at) | 0x20) ^ b'e') | u64::from(signed != self.signed);
         #[expect(clippy::cast_possible_truncation, reason = "three digits")]
         let size = size as i32;
@@ -138,59 +165,127 @@ impl RowShape {
         Some(Self { time, value, exponent, delimiter, unit, tail, tail_mask, tail_length })
     }
 
-    /// Time, value as it stands, and where the next row begins, if the row at `at` is of this
-    /// shape.
+    /// Reads rows of this shape from `at` on, `most` at most: where the next row begins.
+    pub(super) fn read(&self, bytes: &[u8], at: usize, most: usize, run: &mut Run) -> usize {
+        let at = match (self.time.two_words || self.value.two_words, self.exponent) {
+            (false, None) => self.rows::<false, false>(bytes, at, most, run),
+            (true, None) => self.rows::<true, false>(bytes, at, most, run),
+            (false, Some(_)) => self.rows::<false, true>(bytes, at, most, run),
+            (true, Some(_)) => self.rows::<true, true>(bytes, at, most, run),
+        };
+        // What all rows have in common is done to all at once.
+        let (t_power, x_power) = (self.time.power(), self.value.power());
+        let (t, x) = (run.t.iter_mut().take(run.n), run.x.iter_mut().take(run.n));
+        t.for_each(|t| *t /= t_power);
+        if self.exponent.is_none() {
+            x.for_each(|x| *x = self.unit.volts(*x / x_power));
+        } else {
+            x.for_each(|x| *x = self.unit.volts(*x));
+        }
+        at
+    }
+
+    /// What [`Self::read`] does in its loop, for long numbers or not, with an exponent or not.
+    #[inline(never)]
+    fn rows<const LONG: bool, const EXPONENT: bool>(
+        &self,
+        bytes: &[u8],
+        mut at: usize,
+        most: usize,
+        run: &mut Run,
+    ) -> usize {
+        let shape = *self;
+        let mut n = 0;
+        for (t, x) in run.t.iter_mut().zip(&mut run.x).take(most) {
+            let Some(next) = shape.row::<LONG, EXPONENT>(bytes, at, t, x) else { break };
+            n += 1;
+            at = next;
+        }
+        run.n = n;
+        at
+    }
+
+    /// The row at `at`, if it is of this shape: where the next one begins.
     #[inline(always)]
-    pub(super) fn read(&self, bytes: &[u8], at: usize) -> Option<(f64, f64, usize)> {
-        let window: &[u8; WINDOW] = bytes.get(at..at + WINDOW)?.try_into().ok()?;
-        let (t, end, mut odd) = self.time.read(window, 0);
+    fn row<const LONG: bool, const EXPONENT: bool>(
+        &self,
+        bytes: &[u8],
+        at: usize,
+        t: &mut f64,
+        x: &mut f64,
+    ) -> Option<usize> {
+        let window: &[u8; WINDOW] = bytes.get(at..)?.first_chunk()?;
+        let (time, mut odd) = self.time.read::<LONG>(window, 0);
+        let end = self.time.length;
         odd |= u64::from(byte(window, end) ^ self.delimiter);
         let sign = byte(window, end + 1);
         let negative = sign == b'-';
         let from = end + 1 + usize::from(negative | (sign == b'+'));
-        let (x, mut end, odd_too) = self.value.read(window, from);
+        let (value, odd_too) = self.value.read::<LONG>(window, from);
         odd |= odd_too;
+        let mut end = from + self.value.length;
         let mut power = 0;
-        if let Some(exponent) = self.exponent {
+        if let (true, Some(exponent)) = (EXPONENT, self.exponent) {
             let odd_too;
             (power, end, odd_too) = exponent.read(window, end);
             odd |= odd_too;
         }
-        odd |= (word(window, end) ^ self.tail) & self.tail_mask;
+        odd |= (u64::from_le_bytes(word(window, end)) ^ self.tail) & self.tail_mask;
         if odd != 0 {
             return None;
         }
         #[expect(clippy::cast_precision_loss, reason = "at most 15 digits")]
-        let (t, x) = (t as f64 / self.time.power, x as f64);
-        let x = match self.exponent {
-            None => x / self.value.power,
-            Some(_) => scaled(x, power, self.value.decimals)?,
-        };
-        let x = f64::from_bits(x.to_bits() | u64::from(negative) << 63);
-        Some((t, x, at + end + self.tail_length))
+        let (time, mut size) = (time as f64, value as f64);
+        if EXPONENT {
+            size = scaled(size, power, self.value.decimals)?;
+        }
+        *t = time;
+        *x = f64::from_bits(size.to_bits() | u64::from(negative) << 63);
+        Some(at + end + self.tail_length)
     }
 }
 
-/// A byte of the window; offsets inside a row are far below its length.
+impl Default for Run {
+    fn default() -> Self {
+        Self { t: [0.0; RUN], x: [0.0; RUN], n: 0 }
+    }
+}
+
+impl Run {
+    /// The times as they stand in the rows.
+    pub(super) fn t(&self) -> &[f64] {
+        self.t.get(..self.n).unwrap_or(&self.t)
+    }
+
+    /// The volts.
+    pub(super) fn x(&self) -> &[f64] {
+        self.x.get(..self.n).unwrap_or(&self.x)
+    }
+
+    /// Whether it ended because it was full, not at a row of another shape.
+    pub(super) const fn is_full(&self) -> bool {
+        self.n == RUN
+    }
+}
+
+/// A byte of the window; offsets inside a row are below [`ROW_MAX`].
 #[inline(always)]
 fn byte(window: &[u8; WINDOW], at: usize) -> u8 {
-    window[at & (WINDOW - 1)]
+    window[at & (ROW_MAX - 1)]
 }
 
-/// Eight bytes of the window, the first lowest. A row of any shape ends before byte 50.
+/// Bytes of the window.
 #[inline(always)]
-fn word(window: &[u8; WINDOW], at: usize) -> u64 {
-    let at = at.min(WINDOW - 8);
-    let mut eight = [0; 8];
-    eight.copy_from_slice(&window[at..at + 8]);
-    u64::from_le_bytes(eight)
+fn word<const N: usize>(window: &[u8; WINDOW], at: usize) -> [u8; N] {
+    let at = at & (ROW_MAX - 1);
+    let mut bytes = [0; N];
+    bytes.copy_from_slice(&window[at..at + N]);
+    bytes
 }
 
-/// The number in `digits` bytes, 1 to 8, and zero if they are digits.
+/// The number whose digits are these bytes, the first lowest, and zero if they are digits.
 #[inline(always)]
-fn eight(window: &[u8; WINDOW], at: usize, digits: usize) -> (u64, u64) {
-    // The digits go to the end of the word; zeros come in ahead of them.
-    let w = (word(window, at) ^ ZEROS) << (64 - 8 * digits);
+fn eight(w: u64) -> (u64, u64) {
     let odd = (w.wrapping_add(SIXES) | w) & HIGH_HALVES;
     // Neighbours are joined: digits to pairs, pairs to fours, fours to eight.
     let pairs = (w & 0x0f0f_0f0f_0f0f_0f0f).wrapping_mul(2561) >> 8;

@@ -4,6 +4,7 @@
 //! was, to a microsecond and to the last bit of a value. A gap has no row of its own: the analysis
 //! sees it in the times, and so does anybody else's tool.
 
+use super::decimal::{put_seconds, put_volts};
 use super::error::LogFileError;
 use drivers::Moment;
 use std::fs::{File, OpenOptions};
@@ -90,11 +91,15 @@ impl<D: Durable> LogWriter<D> {
         volts: Option<f64>,
         now: Moment,
     ) -> Result<(), LogFileError> {
-        // Into memory; it cannot fail.
-        let _ = match volts.filter(|volts| volts.is_finite()) {
-            Some(volts) => writeln!(self.waiting, "{t_s:.6},{volts},V,0"),
-            None => writeln!(self.waiting, "{t_s:.6},,V,1"),
-        };
+        put_seconds(&mut self.waiting, t_s);
+        self.waiting.push(b',');
+        match volts.filter(|volts| volts.is_finite()) {
+            Some(volts) => {
+                put_volts(&mut self.waiting, volts);
+                self.waiting.extend_from_slice(b",V,0\n");
+            }
+            None => self.waiting.extend_from_slice(b",V,1\n"),
+        }
         self.rows += 1;
         let due = *self.wake_at.get_or_insert(now + GROUP);
         if now >= due || self.waiting.len() >= WAITING_MAX { self.commit() } else { Ok(()) }

@@ -101,17 +101,38 @@ impl Analysis {
 
     /// Takes readings: seconds, and as many volts.
     pub fn extend(&mut self, t_s: &[f64], volts: &[f64]) {
-        for (t, x) in t_s.iter().zip(volts) {
-            if *t >= self.last_t && t.is_finite() && x.is_finite() {
-                self.last_t = *t;
-                self.t.push(*t);
-                self.x.push(*x);
-                if self.t.len() == BLOCK {
-                    self.take_block();
+        let n = t_s.len().min(volts.len());
+        let (mut t, mut x) = (t_s.get(..n).unwrap_or(t_s), volts.get(..n).unwrap_or(volts));
+        while !t.is_empty() {
+            let part = (BLOCK - self.t.len()).min(t.len());
+            let ((t_now, t_later), (x_now, x_later)) = (t.split_at(part), x.split_at(part));
+            self.extend_block(t_now, x_now);
+            (t, x) = (t_later, x_later);
+        }
+    }
+
+    /// Takes readings that fit into the block.
+    fn extend_block(&mut self, t: &[f64], x: &[f64]) {
+        if !in_order(self.last_t, t, x) {
+            for (t, x) in t.iter().zip(x) {
+                if *t >= self.last_t && t.is_finite() && x.is_finite() {
+                    self.last_t = *t;
+                    self.t.push(*t);
+                    self.x.push(*x);
+                } else {
+                    self.out_of_order += 1;
                 }
-            } else {
-                self.out_of_order += 1;
             }
+        } else if t.len() == BLOCK {
+            self.last_t = t.last().copied().unwrap_or(self.last_t);
+            self.take_block(t, x);
+        } else {
+            self.last_t = t.last().copied().unwrap_or(self.last_t);
+            self.t.extend_from_slice(t);
+            self.x.extend_from_slice(x);
+        }
+        if self.t.len() == BLOCK {
+            self.take_gathered();
         }
     }
 
@@ -123,25 +144,29 @@ impl Analysis {
         }
     }
 
-    fn take_block(&mut self) {
-        let (t, x) = (std::mem::take(&mut self.t), std::mem::take(&mut self.x));
+    fn take_gathered(&mut self) {
+        let (mut t, mut x) = (std::mem::take(&mut self.t), std::mem::take(&mut self.x));
+        self.take_block(&t, &x);
+        t.clear();
+        x.clear();
+        (self.t, self.x) = (t, x);
+    }
+
+    fn take_block(&mut self, t: &[f64], x: &[f64]) {
         if let (Some(first), None) = (t.first(), self.first_t) {
             self.first_t = Some(*first);
-            self.begin(&t, &x);
+            self.begin(t, x);
         }
-        let (low, high) = extremes(&x);
-        let even = self.keep_pace(&t);
-        self.tracing.extend(&t, &x, low, high);
-        let calm = self.detector.as_ref().and_then(|d| d.calm(&t, low, high));
+        let (low, high) = extremes(x);
+        let even = self.keep_pace(t);
+        self.tracing.extend(t, x, low, high);
+        let calm = self.detector.as_ref().and_then(|d| d.calm(t, low, high));
         match calm.filter(|_| even) {
-            Some(place) => self.absorb(&t, &x, low, high, place),
-            None => self.look_at_each(&t, &x),
+            Some(place) => self.absorb(t, x, low, high, place),
+            None => self.look_at_each(t, x),
         }
         self.before = t.last().copied().or(self.before);
         self.taken += t.len() as u64;
-        (self.t, self.x) = (t, x);
-        self.t.clear();
-        self.x.clear();
     }
 
     fn begin(&mut self, t: &[f64], x: &[f64]) {
@@ -251,9 +276,18 @@ impl Analysis {
     /// Ends the log and says what was found.
     #[must_use]
     pub fn finish(mut self) -> Described {
-        self.take_block();
+        self.take_gathered();
         describe::describe(self)
     }
+}
+
+/// Whether all of these are finite, and none is from before the one ahead of it. Looks at all of
+/// them, which is quicker than leaving off at the first that is not.
+fn in_order(last_t: f64, t: &[f64], x: &[f64]) -> bool {
+    let (Some(first), Some(last)) = (t.first(), t.last()) else { return true };
+    let ordered = t.iter().zip(t.iter().skip(1)).fold(true, |all, (a, b)| all & (a <= b));
+    let finite = x.iter().fold(true, |all, x| all & (x.abs() < f64::INFINITY));
+    ordered & finite & (*first >= last_t) & first.is_finite() & last.is_finite()
 }
 
 fn len(of: &[f64]) -> f64 {

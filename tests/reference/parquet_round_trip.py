@@ -1,7 +1,7 @@
 """`coilmark analyse --parquet` read back by pyarrow and polars: the same readings as in the CSV.
 
     python3 -m venv target/peers && target/peers/bin/pip install pyarrow polars
-    cargo build
+    cargo build --features parquet
     target/peers/bin/python tests/reference/parquet_round_trip.py [--program target/debug/coilmark]
 
 A made-up log of 200,000 rows with overloads goes out and comes back; prints a table and exits with 1

@@ -98,6 +98,14 @@ impl Stage {
         self.fact(&Event::BoardBegun { serial: serial.into() });
     }
 
+    /// A run of `output` begins, the meter answers, and its log is opened.
+    pub fn begin_output(&mut self) {
+        let (nominal_volts, for_s, guard_s) = (Some(12.0), 300.0, 10.0);
+        self.begin_with(RunTerms::Output(OutputStart { nominal_volts, for_s, guard_s }));
+        let file = "output-1.csv".into();
+        self.fact(&Event::Logged(LogNews::Opened { file, t_s: 0.0, rows: 0, torn_bytes: 0 }));
+    }
+
     fn begin_with(&mut self, terms: RunTerms) {
         self.fact(&Event::RunStarted(RunStart {
             version: "0".into(),

@@ -119,8 +119,16 @@ fn large(side: &Side<'_>, look: Look, room: Rect, buffer: &mut Buffer) {
     }
 }
 
-/// Nothing is asked: the meter is measuring, or has not answered yet.
+/// Nothing is asked: a log grows, the meter is measuring, or it has not answered yet.
 fn resting(view: &View, look: Look, area: Rect, buffer: &mut Buffer) {
+    if let (super::view::LinkState::Up, Some(log)) = (&view.link, &view.log) {
+        let lines = log.lines(view.output(), view.now);
+        for (i, (y, text)) in (area.y + 1..area.bottom()).zip(&lines).enumerate() {
+            let style = if i == 0 { look.strong() } else { Style::new() };
+            put(area.x + 1, y, text, area.width.saturating_sub(2), style, buffer);
+        }
+        return;
+    }
     let text = match (view.link != super::view::LinkState::Up, &view.leads) {
         (true, _) => "Waiting for the meter".to_owned(),
         (false, Some((red, black))) => format!("Hold still: measuring {red} - {black}"),

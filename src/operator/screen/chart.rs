@@ -1,33 +1,70 @@
-//! A chart of the last readings while volts are logged: one column a span of time, each with its
-//! lowest and highest reading, so that a short pulse is never lost; half a row is the resolution.
-//! The scale always holds zero, and its ends are written beside it.
+//! A chart of the volts so far: one column a span of time, each with its lowest and highest
+//! reading, so that a short pulse is never lost; half a row is the resolution. The scale always
+//! holds zero and is a volt at least, so that the noise at rest stays small. Its ends are written
+//! beside it, and how long ago the left end was below it. However many readings come, they are kept
+//! as a bounded number of spans.
 
 use super::look::Look;
 use super::pins::put;
 use drivers::Reading;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
-use std::collections::VecDeque;
 
 /// Columns for the numbers of the scale.
 const SCALE: u16 = 7;
+/// No scale is shorter than this.
+const SCALE_VOLTS_MIN: f64 = 1.0;
+/// So many spans are kept at most.
+const SPANS_MAX: usize = 512;
+/// With so many rows, one tells the time.
+const TIMED_ROWS: u16 = 4;
+
+/// Readings over time, thinned: the first time of each span, its lowest and its highest.
+pub(super) struct Strip {
+    spans: Vec<(f64, f64, f64)>,
+    span_s: f64,
+}
+
+impl Strip {
+    pub(super) const fn new() -> Self {
+        Self { spans: Vec::new(), span_s: 0.0 }
+    }
+
+    /// Takes one reading; what is no number leaves no mark.
+    pub(super) fn push(&mut self, reading: &Reading) {
+        let Some(volts) = reading.value.number() else { return };
+        let at = reading.at.as_secs_f64();
+        if let Some(span) = self.spans.last_mut().filter(|span| at - span.0 < self.span_s) {
+            *span = (span.0, span.1.min(volts), span.2.max(volts));
+            return;
+        }
+        self.spans.push((at, volts, volts));
+        if self.spans.len() > SPANS_MAX {
+            let first = self.spans.first().map_or(at, |span| span.0);
+            self.span_s = (at - first) / (SPANS_MAX / 2) as f64;
+            let pairs = self.spans.chunks(2).filter_map(|pair| {
+                let (low, high) = (pair.iter().map(|s| s.1), pair.iter().map(|s| s.2));
+                Some((pair.first()?.0, low.reduce(f64::min)?, high.reduce(f64::max)?))
+            });
+            self.spans = pairs.collect();
+        }
+    }
+}
 
 /// Draws the readings, oldest at the left, over the time that they span.
-pub(super) fn draw(readings: &VecDeque<Reading>, look: Look, area: Rect, buffer: &mut Buffer) {
-    let points: Vec<(f64, f64)> = readings
-        .iter()
-        .filter_map(|reading| Some((reading.at.as_secs_f64(), reading.value.number()?)))
-        .collect();
+pub(super) fn draw(strip: &Strip, look: Look, area: Rect, buffer: &mut Buffer) {
+    let points = &strip.spans;
     let (Some(first), Some(last)) = (points.first(), points.last()) else { return };
     let columns = usize::from(area.width.saturating_sub(SCALE));
     if columns == 0 || area.height == 0 {
         return;
     }
-    let low = points.iter().map(|p| p.1).fold(0.0, f64::min);
-    let high = points.iter().map(|p| p.1).fold(0.0, f64::max);
     let span_s = (last.0 - first.0).max(1e-9);
+    let area = time(span_s, look, area, buffer);
+    let low = points.iter().map(|p| p.1).fold(0.0, f64::min);
+    let high = points.iter().map(|p| p.2).fold(0.0, f64::max).max(low + SCALE_VOLTS_MIN);
     let mut spans = vec![None; columns];
-    for (at, volts) in &points {
+    for (at, lowest, highest) in points {
         #[expect(
             clippy::cast_possible_truncation,
             clippy::cast_sign_loss,
@@ -35,8 +72,8 @@ pub(super) fn draw(readings: &VecDeque<Reading>, look: Look, area: Rect, buffer:
         )]
         let column = ((at - first.0) / span_s * (columns - 1) as f64) as usize;
         if let Some(span) = spans.get_mut(column) {
-            let (min, max) = span.unwrap_or((*volts, *volts));
-            *span = Some((f64::min(min, *volts), f64::max(max, *volts)));
+            let (min, max) = span.unwrap_or((*lowest, *highest));
+            *span = Some((f64::min(min, *lowest), f64::max(max, *highest)));
         }
     }
     let half_rows = f64::from(area.height * 2 - 1);
@@ -69,6 +106,23 @@ pub(super) fn draw(readings: &VecDeque<Reading>, look: Look, area: Rect, buffer:
     }
 }
 
+/// Writes the time below, where there is room for it; what is left for the chart.
+fn time(span_s: f64, look: Look, area: Rect, buffer: &mut Buffer) -> Rect {
+    if area.height < TIMED_ROWS {
+        return area;
+    }
+    let from = match span_s {
+        s if s >= 120.0 => format!("{:.1} min ago", s / 60.0),
+        s => format!("{s:.1} s ago"),
+    };
+    let (y, width) = (area.bottom() - 1, area.width - SCALE);
+    put(area.x + SCALE, y, &from, width, look.quiet(), buffer);
+    if usize::from(width) >= from.len() + 5 {
+        put(area.right() - 3, y, "now", 3, look.quiet(), buffer);
+    }
+    Rect { height: area.height - 1, ..area }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -78,20 +132,26 @@ mod tests {
     #[test]
     fn one_high_reading_among_thousands_is_seen() {
         let area = Rect::new(0, 0, 27, 4);
-        let reading = |i: u64| Reading {
-            value: Value::Number(if i == 3141 { 12.0 } else { 0.0 }),
-            unit: Unit::Volt,
-            function: Function::VoltageDc,
-            u: None,
-            text: String::new(),
-            at: Moment::from_start(Duration::from_millis(100 * i)),
-        };
-        let readings: VecDeque<Reading> = (0..5000).map(reading).collect();
-        let mut buffer = Buffer::empty(area);
-        draw(&readings, Look::plain(), area, &mut buffer);
-        let top: Vec<u16> =
-            (SCALE..27).filter(|x| buffer[(*x, 0)].symbol() != " ").map(|x| x - SCALE).collect();
-        assert_eq!(top, [11]);
-        assert_eq!(buffer[(3, 0)].symbol(), ".", "12.0 V");
+        // Wherever it falls in what it is thinned with.
+        for high in 3141..3181 {
+            let reading = |i: u64| Reading {
+                value: Value::Number(if i == high { 12.0 } else { 0.0 }),
+                unit: Unit::Volt,
+                function: Function::VoltageDc,
+                u: None,
+                text: String::new(),
+                at: Moment::from_start(Duration::from_millis(100 * i)),
+            };
+            let mut strip = Strip::new();
+            (0..5000).for_each(|i| strip.push(&reading(i)));
+            assert!(strip.spans.len() <= SPANS_MAX);
+            let mut buffer = Buffer::empty(area);
+            draw(&strip, Look::plain(), area, &mut buffer);
+            let top = (SCALE..27).filter(|x| buffer[(*x, 0)].symbol() != " ");
+            assert_eq!(top.count(), 1, "reading {high}");
+            assert_eq!(buffer[(3, 0)].symbol(), ".", "12.0 V");
+            let below: String = (SCALE..27).map(|x| buffer[(x, 3)].symbol()).collect();
+            assert_eq!(below, "8.3 min ago      now");
+        }
     }
 }

@@ -8,6 +8,7 @@ mod big;
 mod chart;
 mod help;
 mod keys;
+mod logged;
 mod look;
 mod page;
 mod pins;

@@ -83,10 +83,19 @@ fn large(view: &View, look: Look, area: Rect, buffer: &mut Buffer) {
     news(view, look, Rect::new(area.x, y + 2, area.width, 1), buffer);
 }
 
-/// The newest of what has happened, as plain lines: for a command without a part to draw.
+/// The newest of what has happened, as plain lines: for a command without a part to draw. What a
+/// line goes on with stands further to the right.
 fn past(view: &View, look: Look, area: Rect, buffer: &mut Buffer) {
-    let first = view.past.len().saturating_sub(usize::from(area.height));
-    for (y, line) in (area.y..area.bottom()).zip(view.past.iter().skip(first)) {
+    let width = usize::from(area.width.saturating_sub(2));
+    let wrapped = view.past.iter().flat_map(|line| {
+        let indent = line.chars().take_while(|c| *c == ' ').count();
+        let lines = asked::wrapped(line, width.saturating_sub(indent + 2));
+        let begins = std::iter::once(indent).chain(std::iter::repeat(indent + 2));
+        begins.zip(lines).map(|(indent, line)| format!("{:indent$}{line}", "")).collect::<Vec<_>>()
+    });
+    let lines: Vec<String> = wrapped.collect();
+    let first = lines.len().saturating_sub(usize::from(area.height));
+    for (y, line) in (area.y..area.bottom()).zip(lines.iter().skip(first)) {
         put(area.x + 1, y, line, area.width.saturating_sub(2), look.quiet(), buffer);
     }
 }

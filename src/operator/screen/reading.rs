@@ -1,5 +1,5 @@
 //! The live reading: the value large with its unit, how far it has settled, what a held dwell is
-//! counting, and, for volts, a chart of the last readings. Open reads as a word, never as a large
+//! counting, and, for volts, a chart of them over time. Open reads as a word, never as a large
 //! number, because on ohms it is how a meter says that nothing connects.
 
 use super::big;
@@ -29,8 +29,11 @@ pub(super) fn draw(view: &View, look: Look, area: Rect, buffer: &mut Buffer) {
     let (number, unit) = shown(reading);
     let is_volts =
         reading.function == Function::VoltageDc || reading.function == Function::VoltageAc;
-    let chart_rows = if is_volts { area.height.saturating_sub(6).min(area.height / 2) } else { 0 };
-    let large = area.height.saturating_sub(chart_rows + 3).min(10);
+    // A blank line, the settling, and a countdown where there is one; else its line is the chart's.
+    let between = if view.countdown.is_some() { 3 } else { 2 };
+    let free = area.height.saturating_sub(between + 3);
+    let chart_rows = if is_volts { free.min(area.height / 2) } else { 0 };
+    let large = area.height.saturating_sub(chart_rows + between).min(10);
     let unit_columns = u16::try_from(unit.chars().count()).unwrap_or(0) + 2;
     let room = Rect::new(area.x + 1, area.y, area.width.saturating_sub(1 + unit_columns), large);
     let (taken, rows) = match big::fitting(&number, room.width, room.height) {
@@ -52,7 +55,7 @@ pub(super) fn draw(view: &View, look: Look, area: Rect, buffer: &mut Buffer) {
             area.width.saturating_sub(2),
             chart_rows,
         );
-        super::chart::draw(&view.readings, look, left, buffer);
+        super::chart::draw(&view.strip, look, left, buffer);
     }
 }
 

@@ -2,16 +2,17 @@
 //! a fold like any other operator; what it does not know in detail it keeps in the words of
 //! [`Lines`], so that a new ask or event shows as it stands. Everything that grows has a cap.
 
+use super::chart::Strip;
 use super::keys::Mode;
+use super::logged::Logged;
 use crate::event::{
-    Ask, BeliefSummary, Capture, CheckSoFar, DriveState, Event, LinkNews, Pin, RunStart, RunTerms,
+    Ask, BeliefSummary, Capture, CheckSoFar, DriveState, Event, LinkNews, LogNews, OutputStart,
+    Pin, RunStart, RunTerms,
 };
 use crate::operator::{Countdown, Lines, Operator};
 use drivers::{Moment, Reading, Value};
 use std::collections::VecDeque;
 
-/// So many readings are kept for the chart.
-pub(super) const READINGS_MAX: usize = 600;
 /// So many past lines are kept.
 const PAST_MAX: usize = 60;
 /// So many readings that agree fill the settling bar: what a capture wants at least.
@@ -37,7 +38,12 @@ pub(super) struct View {
     /// The ask in words, as plain lines.
     pub(super) ask_lines: Vec<String>,
     pub(super) objection: Option<String>,
+    /// The newest readings.
     pub(super) readings: VecDeque<Reading>,
+    /// All readings of this function, or of the log that is open, thinned.
+    pub(super) strip: Strip,
+    /// The log of volts that is open.
+    pub(super) log: Option<Logged>,
     pub(super) belief: Option<BeliefSummary>,
     /// The board on the bench: its serial number, and its checks as they were judged.
     pub(super) board: Option<(String, Vec<CheckSoFar>)>,
@@ -62,6 +68,8 @@ impl View {
             ask_lines: Vec::new(),
             objection: None,
             readings: VecDeque::new(),
+            strip: Strip::new(),
+            log: None,
             belief: None,
             board: None,
             leads: None,
@@ -117,6 +125,12 @@ impl View {
                     checks.push(news.clone());
                 }
             }
+            Event::Logged(news) => {
+                if matches!(news, LogNews::Opened { rows: 0, .. }) {
+                    self.strip = Strip::new();
+                }
+                self.log = Logged::after(self.log.take(), news, self.now);
+            }
             Event::LinkChanged(LinkNews::Lost { .. }) => self.link = LinkState::Lost,
             Event::LinkChanged(LinkNews::Restored { .. }) => self.link = LinkState::Up,
             _ => {}
@@ -131,11 +145,20 @@ impl View {
     }
 
     pub(super) fn read(&mut self, reading: &Reading) {
+        // A run that goes on does not ask again who the meter is.
+        if self.link == LinkState::Waiting {
+            self.link = LinkState::Up;
+        }
         if self.readings.back().is_some_and(|last| last.function != reading.function) {
             self.readings.clear();
+            self.strip = Strip::new();
+        }
+        self.strip.push(reading);
+        if let Some(log) = &mut self.log {
+            log.count();
         }
         self.readings.push_back(reading.clone());
-        while self.readings.len() > READINGS_MAX {
+        while self.readings.len() > SETTLED {
             self.readings.pop_front();
         }
     }
@@ -146,6 +169,14 @@ impl View {
             RunTerms::Identify(terms) => {
                 Some((terms.pins.iter().cloned().collect(), terms.footprint.as_deref()))
             }
+            _ => None,
+        }
+    }
+
+    /// The terms of the log of an output, if that is what runs.
+    pub(super) fn output(&self) -> Option<&OutputStart> {
+        match &self.start.as_ref()?.terms {
+            RunTerms::Output(terms) => Some(terms),
             _ => None,
         }
     }

@@ -64,7 +64,7 @@ fn frame(f: &OutputFinding, trace: &Trace, class: Option<(f64, f64, f64)>) -> Op
         return None;
     }
     let band = class.map_or([0.0, 0.0], |(_, a, b)| [a, b]);
-    let sign = if f.alarm_volts.is_some_and(|v| v < 0.0) { -1.0 } else { 1.0 };
+    let sign = sign(f);
     let (mut low, mut high) = band
         .iter()
         .fold((low.min(0.0), high.max(0.0)), |(l, h), b| (l.min(b * sign), h.max(b * sign)));
@@ -73,6 +73,11 @@ fn frame(f: &OutputFinding, trace: &Trace, class: Option<(f64, f64, f64)>) -> Op
     let from_s = f.counts.first_s.unwrap_or(trace.start_s).min(trace.start_s);
     let to_s = f.counts.last_s.unwrap_or(from_s);
     Some(Frame { from_s, to_s: if to_s > from_s { to_s } else { from_s + 1.0 }, low, high })
+}
+
+/// Which way round the leads are.
+fn sign(finding: &OutputFinding) -> f64 {
+    if finding.alarm_volts.is_some_and(|volts| volts < 0.0) { -1.0 } else { 1.0 }
 }
 
 fn draw_axes(canvas: &mut Canvas, frame: &Frame) {
@@ -136,19 +141,22 @@ fn draw_class(
     class: Option<(f64, f64, f64)>,
 ) {
     let Some((volts, low, high)) = class else { return };
-    let (a, b) = (frame.at(frame.from_s, low), frame.at(frame.to_s, high));
+    // Where the leads are the other way round, so is the class.
+    let sign = sign(finding);
+    let (a, b) = (frame.at(frame.from_s, sign * low), frame.at(frame.to_s, sign * high));
     canvas.rect(a, b, "fill=\"currentColor\" fill-opacity=\"0.06\" stroke=\"none\"");
     for y in [a.y, b.y] {
         let style = "stroke-width=\"0.8\" stroke-dasharray=\"2 4\"";
         canvas.styled_line(Point::new(LEFT, y), Point::new(LEFT + WIDE, y), style);
     }
     let label = format!("{} V class: {} to {} V", plain(volts), plain(low), plain(high));
-    // Where the trace is at rest for longer, ahead of the alarms or behind them.
+    // Beyond the band, where no level of this class comes; and where the trace is at rest for
+    // longer, ahead of the alarms or behind them.
     let on = finding.windows.first().and_then(|w| w.on_at_s).unwrap_or(frame.from_s);
     let off = finding.windows.last().and_then(|w| w.off_at_s).unwrap_or(frame.to_s);
     let ahead = on - frame.from_s > frame.to_s - off;
     let (x, anchor) = if ahead { (LEFT + 4.0, "start") } else { (LEFT + WIDE - 4.0, "end") };
-    let at = Point::new(x, a.y.max(b.y) - 5.0);
+    let at = Point::new(x, if sign > 0.0 { b.y - 3.0 } else { b.y + 10.0 });
     canvas.text(at, anchor, "font-size=\"11\"", &label);
 }
 
