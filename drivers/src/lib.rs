@@ -29,7 +29,7 @@ pub use clock::{Clock, HandClock, Moment, SystemClock};
 pub use error::DriverError;
 pub use link::{Link, LinkSpec, Opener};
 pub use meter::{Identity, MeterEvent, Order};
-pub use port::{Port, PortOptions};
+pub use port::{Crank, Port, PortOptions};
 pub use profile::Profile;
 pub use reading::{Function, Reading, Unit, Value};
 pub use session::{Input, Session};
