@@ -21,6 +21,7 @@ pub mod stream;
 pub mod supply;
 #[cfg(test)]
 pub(crate) mod testing;
+pub mod text;
 pub mod trial;
 pub mod usbtmc;
 pub mod watch;
@@ -34,3 +35,4 @@ pub use profile::Profile;
 pub use reading::{Function, Reading, Unit, Value};
 pub use session::{Input, Session};
 pub use supply::{Delivered, Supply, SupplyLimits};
+pub use text::{WORDS_AT_MOST, read_text};

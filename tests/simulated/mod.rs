@@ -3,6 +3,8 @@
 //! what a run stands on is of this world: its clock, its cables, its person. Nothing waits, and the
 //! same seed writes the same journal, byte for byte.
 
+#![allow(dead_code, reason = "each test program uses its own part of this")]
+
 mod cable;
 pub mod cases;
 pub mod checks;
