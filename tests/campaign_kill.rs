@@ -13,13 +13,14 @@
 
 mod program;
 
+use drivers::{Clock, SystemClock};
 use program::*;
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64;
 use serde_json::Value;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::atomic::{AtomicU64, Ordering};
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 /// One changeover: the coil both ways round, a search, and two contacts to prove.
 const RELAY: &str = "changeover_1_pole";
@@ -54,7 +55,7 @@ fn run(spans: &[Duration]) -> End {
     let served = bench.serve_pty(None).unwrap();
     let link = served.link();
     let mut person = Person::at(&bench);
-    let began = Instant::now();
+    let clock = SystemClock::begin();
     let mut kills = 0;
     for span in spans {
         let mut program =
@@ -90,7 +91,7 @@ fn run(spans: &[Duration]) -> End {
     let again = Program::run(&["report", &job.word()]).exits(0);
     assert_eq!(again.stderr, "");
     let report = std::fs::read_to_string(job.file("report.json")).unwrap();
-    End { report: serde_json::from_str(&report).unwrap(), took: began.elapsed(), kills }
+    End { report: serde_json::from_str(&report).unwrap(), took: clock.now().since_start(), kills }
 }
 
 /// Every capture that was shown is in the record, as it was shown.

@@ -123,6 +123,9 @@ fn guarded(seed: u64, seen: &mut Seen) {
     let job = folder.path().join("job");
     let outcome = catch_unwind(AssertUnwindSafe(|| run(seed, &job, seen)));
     if let Err(failure) = outcome {
+        if let Some(kept) = std::env::var_os("COILMARK_KEEP") {
+            let _ = std::fs::copy(job.join(FILE_NAME), kept);
+        }
         let plan = Plan::of(seed);
         eprintln!("seed {seed} failed; faults: {}", plan.names());
         eprintln!(

@@ -1,7 +1,7 @@
-//! The documents are true: each command in README.md and DEVELOPERS.md, and each example in the help
-//! texts, has flags that the program knows; each test, script and file that they name is there; and
-//! each campaign is in the table. Commands run in an empty folder with the fixtures in it; what wants
-//! a meter or a job that is not there is refused, but never for its words.
+//! The documents are true: each command in README.md and DEVELOPERS.md, and each example in the
+//! help texts, has flags that the program knows; each test, script and file that they name is
+//! there; and each campaign is in the table. Commands run in an empty folder with the fixtures in
+//! it; what wants a meter or a job that is not there is refused, but never for its words.
 
 #![allow(
     clippy::unwrap_used,

@@ -1,6 +1,7 @@
 //! Every crate that is built in may be given on under this project's own terms: each licence, as
-//! `cargo metadata` lists it, must have an alternative of which every part is among those named here.
-//! One that is not known is refused, and so is a crate that comes from anywhere but the registry.
+//! `cargo metadata` lists it, must have an alternative of which every part is among those named
+//! here. One that is not known is refused, and so is a crate that comes from anywhere but the
+//! registry.
 
 #![allow(clippy::unwrap_used, clippy::panic, reason = "a test fails by panicking")]
 

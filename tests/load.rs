@@ -13,13 +13,13 @@ mod program;
 
 use coilmark::event::{Capture, DriveState, Event, IdentifyStart, Placement, RunStart, RunTerms};
 use coilmark::journal::{Journal, LocalTime, Stamp};
-use drivers::{Function, Moment, Unit};
+use drivers::{Clock, Function, Moment, SystemClock, Unit};
 use jiff::Timestamp;
 use jiff::tz::Offset;
 use program::{Line, Person, Program, relay};
 use std::path::Path;
 use std::process::{Command, Stdio};
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 /// Placements in the long record.
 const PLACEMENTS: u32 = 10_000;
@@ -89,9 +89,9 @@ fn a_record_of_ten_thousand_placements_is_looked_at_quickly_and_within_bounds() 
             env!("CARGO_BIN_EXE_coilmark"),
             job.display()
         );
-        let begun = Instant::now();
+        let clock = SystemClock::begin();
         let done = Command::new("sh").args(["-c", &line]).stdin(Stdio::null()).output().unwrap();
-        let took = begun.elapsed();
+        let took = clock.now().since_start();
         assert!(done.status.success(), "{command}: {}", String::from_utf8_lossy(&done.stderr));
         println!("{command}: {took:?} for {PLACEMENTS} placements, in {KIB_MAX} KiB");
         assert!(took < WITHIN, "{command} took {took:?}");
@@ -110,7 +110,7 @@ fn a_record_of_ten_thousand_placements_is_gone_on_with() {
     let served = bench.serve_pty(None).unwrap();
     let link = served.link();
     let dir = job.display().to_string();
-    let begun = Instant::now();
+    let clock = SystemClock::begin();
     let mut program = Program::start(&["resume", &dir, "--operator", "json", "--meter", &link]);
     let mut person = Person::at(&bench);
     let mut asked = 0;
@@ -124,7 +124,7 @@ fn a_record_of_ten_thousand_placements_is_gone_on_with() {
             Line::Note(note) => assert_ne!(note.name, "finished", "{note:?}"),
         }
     }
-    let took = begun.elapsed();
+    let took = clock.now().since_start();
     println!("gone on with in {took:?}");
     assert!(took < WITHIN, "{took:?}");
 }

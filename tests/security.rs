@@ -1,8 +1,8 @@
 //! What comes from outside and means harm, through the real program: links in a job folder that
 //! lead elsewhere, names that lead out of it, input without an end or nested without a bottom, a
 //! meter whose name steers a terminal. Nothing outside the folder is touched, nothing hangs, each
-//! refusal names its culprit. And what we write: readable by all, writable by its owner alone, never
-//! executable. Reports are in report_hostile.rs.
+//! refusal names its culprit. And what we write: readable by all, writable by its owner alone,
+//! never executable. Reports are in report_hostile.rs.
 
 #![allow(
     clippy::unwrap_used,

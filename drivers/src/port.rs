@@ -1,8 +1,8 @@
 //! One instrument, one thread: the only place where a link and a session meet. Orders go in by a
-//! channel, events go to a sink; the thread reads, writes, keeps the session's deadlines, and
-//! opens the link again when it is lost, for as long as it was told to. Dropping a [`Port`]
-//! closes it, and never waits for the thread longer than a second. Where time is simulated there is
-//! no thread: its owner turns the same loop by a [`Crank`].
+//! channel, events go to a sink; the thread reads, writes, keeps the session's deadlines, and opens
+//! the link again when it is lost, for as long as it was told to. Dropping a [`Port`] closes it,
+//! and never waits for the thread longer than a second. Where time is simulated there is no thread:
+//! its owner turns the same loop by a [`Crank`].
 
 mod pulse;
 mod worker;

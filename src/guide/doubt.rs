@@ -1,7 +1,7 @@
-//! Whether a drive may be on although the record does not say so. A person may have applied what was
-//! asked for when the process was killed, before the answer could be written down: the next part of
-//! the run then has the drive taken off before the leads touch anything. A part that came to its
-//! end has told its person; a drive that was never near is not doubted.
+//! Whether a drive may be on although the record does not say so. A person may have applied what
+//! was asked for when the process was killed, before the answer could be written down: the next
+//! part of the run then has the drive taken off before the leads touch anything. A part that came
+//! to its end has told its person; a drive that was never near is not doubted.
 
 use crate::event::{Caution, Event};
 

@@ -208,6 +208,12 @@ impl Inbox {
     }
 }
 
+impl Default for Inbox {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
 /// One line as text, lossily; `None` at the end.
 fn read_line(input: &mut impl BufRead) -> Option<Arrival> {
     let mut bytes = Vec::new();

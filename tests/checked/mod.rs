@@ -1,8 +1,8 @@
-//! A check against an outside value: asserted, and printed as one line that
-//! `tests/reference/run` collects into its table:
-//! `reference|check|source|ours|theirs|difference|tolerance|verdict`. The check is named by the test
-//! and the line that asks for it, so that a row leads to its code. A line is printed before the
-//! check can fail, and a check that cannot be done is `skipped`, which is never `pass`.
+//! A check against an outside value: asserted, and printed as one line that `tests/reference/run`
+//! collects into its table: `reference|check|source|ours|theirs|difference|tolerance|verdict`. The
+//! check is named by the test and the line that asks for it, so that a row leads to its code. A
+//! line is printed before the check can fail, and a check that cannot be done is `skipped`, which
+//! is never `pass`.
 
 #![allow(dead_code, reason = "each test program uses its own part of this")]
 

@@ -1,6 +1,7 @@
 //! What lies on the bench in a simulated run, and what the program is asked to do with it: an
 //! unmarked relay, a relay board, an output, a zone loop, or a whole job of one after another. The
-//! files in fixtures/ are the truth; the seed deals which of them, with which meter, and who drives.
+//! files in fixtures/ are the truth; the seed deals which of them, with which meter, and who
+//! drives.
 
 use super::World;
 use super::faults::{Dice, Fault, Plan};

@@ -1,6 +1,6 @@
 //! What must hold after every part of a simulated run, and of its result at the end: the named
-//! pinout is right or undecided; a reading belongs to the placement confirmed last; what is reported
-//! is in the journal; the journal verifies; the supply is off, and was on only when asked.
+//! pinout is right or undecided; a reading belongs to the placement confirmed last; what is
+//! reported is in the journal; the journal verifies; the supply is off, and was on only when asked.
 
 use super::cases::Case;
 use super::faults::Fault;
@@ -106,7 +106,9 @@ pub fn result(case: &Case, world: &World, entries: &[Entry], breaks: usize) -> b
                 measured(found, entries);
             } else {
                 let sound = case.part.truth.faults.is_empty();
-                assert!(!(truthful && sound), "undecided without a reason in the world: {what}");
+                // A link that breaks again and again is left in the end.
+                let calm = world.strikes() < 10;
+                assert!(!(truthful && sound && calm), "undecided, and nothing was wrong: {what}");
             }
         }
         Finding::Board(found) if truthful => {

@@ -1,7 +1,7 @@
 //! The person at the simulated bench. Asks reach them as they reach any machine in a person's
-//! place, and they answer in JSON lines; what they do with their hands happens at the bench, a while
-//! after the ask and a while before the answer. How clumsy they are, the plan says; the dice say
-//! when.
+//! place, and they answer in JSON lines; what they do with their hands happens at the bench, a
+//! while after the ask and a while before the answer. How clumsy they are, the plan says; the dice
+//! say when.
 
 use super::faults::{Dice, Fault, Plan};
 use coilmark::bench::Bench;

@@ -1,8 +1,8 @@
-//! The loop of a port's thread. In each round: orders, output, whatever arrives within the next
-//! few milliseconds, deadlines, events. It sleeps only in the link, or where no byte can come.
-//! Before an order is handed over, everything that has already arrived is: it belongs to what
-//! was before. All waiting is in slices, so that closing is never far away; whoever turns the loop
-//! by hand has it back after each of them.
+//! The loop of a port's thread. In each round: orders, output, whatever arrives within the next few
+//! milliseconds, deadlines, events. It sleeps only in the link, or where no byte can come. Before
+//! an order is handed over, everything that has already arrived is: it belongs to what was before.
+//! All waiting is in slices, so that closing is never far away; whoever turns the loop by hand has
+//! it back after each of them.
 
 use super::Command;
 use super::pulse::Pulse;
