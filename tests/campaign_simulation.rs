@@ -91,9 +91,11 @@ fn same_as_unbroken(case: &Case, seed: u64, found: &Finding) {
     let whole = command(case, &calm, &folder.path().join("job"), &mut Seen::default());
     match (found, &whole) {
         (Finding::Identify(a), Finding::Identify(b)) => {
-            // A part with a fault is left as soon as it cannot be proved: how soon, chance says.
+            // A part with a fault is left as soon as it cannot be proved, and any part over a link
+            // that breaks again and again: how soon, chance says. What is named is the same.
             let sound = case.part.truth.faults.is_empty();
-            assert!(!sound || a.result == b.result, "{}", case.name);
+            let left = a.result == Outcome::Undecided;
+            assert!(!sound || left || a.result == b.result, "{}", case.name);
             // What stays undecided has no names to compare, only what is wrong with it.
             let named = |f: &coilmark::event::IdentifyFinding| {
                 (f.result == Outcome::Identified).then(|| (f.marks.clone(), f.family.clone()))
