@@ -188,11 +188,16 @@ impl Workbench<'_> {
             Ok((exit, reason)) => (*exit, reason.clone()),
             Err(failure) => (failure.exit.code(), Some(failure.to_string())),
         };
-        let finished = Event::RunFinished { exit, reason, job };
+        let mut finished = Event::RunFinished { exit, reason, job: job.clone() };
         let written = match &outcome {
             Err(failure) if failure.exit == Exit::RecordNotWritten => Ok(()),
             _ => journal.append(&finished, stamp(&*clock)).map(|_| ()),
         };
+        if let (Ok(_), Err(error)) = (&outcome, &written) {
+            // What is said last is how the process ends.
+            let exit = Exit::RecordNotWritten.code();
+            finished = Event::RunFinished { exit, reason: Some(failure::chain(error)), job };
+        }
         if let Err(gone) = operator.show(&finished) {
             debug!("nobody reads any more: {gone}");
         }
