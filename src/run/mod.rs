@@ -224,32 +224,6 @@ async fn ring_out(operator: &mut dyn Operator, clock: &dyn Clock) {
 }
 
 impl Run<'_> {
-    /// A person who drives is told to take it off, however the run ended. A supply goes off by
-    /// itself.
-    fn say_if_driven(
-        &self,
-        outcome: Result<(u8, Option<String>), Failure>,
-    ) -> Result<(u8, Option<String>), Failure> {
-        if self.on.drive.is_some() {
-            return outcome;
-        }
-        let still = match (self.on.guide.drive(), &self.open) {
-            (drive @ DriveState::Energised { .. }, _) => {
-                format!("the coil is still driven ({drive}): take the drive off")
-            }
-            // What was asked for may be done although nobody has said so.
-            (_, Some(Ask::Drive(drive @ DriveState::Energised { .. }))) => {
-                format!("if the drive is on ({drive} was asked for): take the drive off")
-            }
-            _ => return outcome,
-        };
-        match outcome {
-            Ok((exit, None)) => Ok((exit, Some(still))),
-            Ok((exit, Some(reason))) => Ok((exit, Some(format!("{reason}; {still}")))),
-            Err(failure) => Err(failure.with_more(&still)),
-        }
-    }
-
     async fn until_over(&mut self, begin: Event) -> Result<(u8, Option<String>), Failure> {
         self.record(&begin)?;
         let mut flow = self.deliver(Input::Begun)?;
