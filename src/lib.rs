@@ -9,6 +9,11 @@
 //! Arrows point one way, and `tests/house.rs` holds them: `drivers <- event <- core`,
 //! `event <- outside`, both `<- run`.
 
+/// Checks against outside values, as the tests of tables have them too.
+#[cfg(test)]
+#[path = "../tests/checked/mod.rs"]
+mod checked;
+
 pub mod archive;
 pub mod bench;
 pub mod board;

@@ -10,6 +10,8 @@
     reason = "what a test rests on and does not find fails the test"
 )]
 
+mod checked;
+
 use coilmark::fit::circuit::{
     Ladder, fall_seconds, falling_amps, hold_seconds, rising_amps, volts_after,
 };
@@ -51,8 +53,9 @@ fn printed(netlist: &str, quantity: &str) -> f64 {
     row.unwrap_or_else(|| panic!("{netlist}: {quantity} is not in the table")).printed
 }
 
+#[track_caller]
 fn close(found: f64, expected: f64, relative: f64) {
-    assert!((found / expected - 1.0).abs() <= relative, "{found}, ngspice says {expected}");
+    checked::relative("ngspice 39.3, stored", found, expected, relative);
 }
 
 fn ladder(emf_volts: f64, siren_siemens: f64, coil_ohms: f64) -> Ladder {
@@ -133,20 +136,15 @@ fn ngspice_still_says_what_the_table_says() {
     for netlist in ["coil_cable_sag", "coil_energise", "flyback_diode", "holdup_cap"] {
         let file = folder.join(format!("{netlist}.cir"));
         let Ok(run) = Command::new("ngspice").arg("-b").arg(&file).output() else {
-            eprintln!("skipped: needs ngspice");
-            return;
+            return checked::skipped("ngspice as installed", "ngspice");
         };
         let text = String::from_utf8_lossy(&run.stdout);
         for row in rows().iter().filter(|row| row.netlist == netlist) {
             let found = nth(&text, &row.name, row.nth).unwrap_or_else(|| {
                 panic!("{netlist}: no {} number {}:\n{text}", row.name, row.nth)
             });
-            assert!(
-                (found / row.printed - 1.0).abs() < 1e-5,
-                "{netlist}, {}: {found}, the table says {}",
-                row.quantity,
-                row.printed
-            );
+            let source = format!("ngspice as installed, {netlist}: {}", row.quantity);
+            checked::relative(&source, row.printed, found, 1e-5);
         }
     }
 }

@@ -97,6 +97,10 @@ fn arrows(file: &Source) -> Vec<String> {
 
 /// `drivers <- event <- core`; `event <- outside`; bench beside them; run joins everything.
 fn room_may_use(room: &str, target: &str) -> bool {
+    // What tests are held against outside values by; no program has it.
+    if target == "checked" {
+        return true;
+    }
     if room == target || target == "event" {
         return room != "event" || target == "event";
     }

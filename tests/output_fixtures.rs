@@ -5,6 +5,8 @@
 
 #![allow(clippy::unwrap_used, clippy::panic, reason = "a test fails by panicking")]
 
+mod checked;
+
 use coilmark::event::OutputFinding;
 use coilmark::logbook::{Columns, Listener, Pace, Rows, read};
 use coilmark::output::Analysis;
@@ -121,8 +123,7 @@ fn a_sagging_battery_and_a_hold_up_capacitor_are_what_the_simulator_says() {
 #[test]
 fn the_circuits_run_again_give_the_same() {
     if Command::new("ngspice").arg("--version").output().is_err() {
-        println!("skipped: needs ngspice");
-        return;
+        return checked::skipped("ngspice as installed", "ngspice");
     }
     let folder = tempfile::tempdir().unwrap();
     for (netlist, interval) in [("output_sagging", 0.01), ("output_held_up", 0.005)] {
@@ -134,7 +135,8 @@ fn the_circuits_run_again_give_the_same() {
         for ((_, name), value) in printed().iter().filter(|((of, _), _)| of == netlist) {
             let line = said.lines().find(|line| line.starts_with(name.as_str())).unwrap();
             let now: f64 = line.split_whitespace().nth(2).unwrap().parse().unwrap();
-            assert!((now / value - 1.0).abs() < 1e-3, "{netlist}: {name} {now}, was {value}");
+            let source = format!("ngspice as installed, {netlist}: {name}");
+            checked::relative(&source, *value, now, 1e-3);
         }
         let log = std::fs::read_to_string(folder.path().join(format!("{netlist}.out"))).unwrap();
         let row = |line: &str| {

@@ -22,6 +22,7 @@ pub mod stream;
 pub mod supply;
 #[cfg(test)]
 pub(crate) mod testing;
+pub mod text;
 pub mod trial;
 pub mod usbtmc;
 pub mod watch;
@@ -31,8 +32,9 @@ pub use clock::{Clock, HandClock, Moment, SystemClock};
 pub use error::DriverError;
 pub use link::{Link, LinkSpec, Opener};
 pub use meter::{Identity, MeterEvent, Order};
-pub use port::{Port, PortOptions};
+pub use port::{Crank, Port, PortOptions};
 pub use profile::Profile;
 pub use reading::{Function, Reading, Unit, Value};
 pub use session::{Input, Session};
 pub use supply::{Delivered, Supply, SupplyLimits};
+pub use text::{WORDS_AT_MOST, read_text};

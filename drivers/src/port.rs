@@ -1,7 +1,8 @@
 //! One instrument, one thread: the only place where a link and a session meet. Orders go in by a
-//! channel, events go to a sink; the thread reads, writes, keeps the session's deadlines, and
-//! opens the link again when it is lost, for as long as it was told to. Dropping a [`Port`]
-//! closes it, and never waits for the thread longer than a second.
+//! channel, events go to a sink; the thread reads, writes, keeps the session's deadlines, and opens
+//! the link again when it is lost, for as long as it was told to. Dropping a [`Port`] closes it,
+//! and never waits for the thread longer than a second. Where time is simulated there is no thread:
+//! its owner turns the same loop by a [`Crank`].
 
 mod pulse;
 mod worker;
@@ -25,8 +26,8 @@ use crate::profile::Profile;
 use crate::session::Session;
 use pulse::Pulse;
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
 use std::sync::mpsc::{self, Receiver, Sender};
+use std::sync::{Arc, Mutex, PoisonError};
 use std::thread;
 use std::time::Duration;
 use worker::Worker;
@@ -66,11 +67,31 @@ pub(crate) enum Command {
     Close,
 }
 
+/// Turns the loop of a port that has no thread of its own. Clones turn the same loop.
+#[derive(Clone)]
+pub struct Crank(Arc<Mutex<dyn FnMut() -> bool + Send>>);
+
+impl Crank {
+    /// One step of the loop, which lets a few milliseconds of the port's clock pass at most; false
+    /// once the port has ended.
+    pub fn turn(&self) -> bool {
+        let mut step = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        step()
+    }
+}
+
+/// What turns a port's loop.
+enum Turned {
+    /// A thread, which says when it has ended.
+    ByThread(Receiver<()>),
+    /// Whoever owns the port.
+    ByHand(Crank),
+}
+
 /// An instrument in use.
-#[derive(Debug)]
 pub struct Port {
     commands: Sender<Command>,
-    ended: Receiver<()>,
+    turned: Turned,
     closed: bool,
     pulse: Arc<Pulse>,
     name: String,
@@ -155,7 +176,30 @@ impl Port {
         if let Err(error) = thread::Builder::new().name("meter".into()).spawn(run) {
             tracing::error!(%error, "no thread for the meter");
         }
-        Self { commands, ended, closed: false, pulse, name: "the meter's link".into() }
+        let turned = Turned::ByThread(ended);
+        Self { commands, turned, closed: false, pulse, name: "the meter's link".into() }
+    }
+
+    /// A port without a thread, for a world in which time is simulated: its loop goes on only when
+    /// its crank is turned, and while the port is closed. As for [`Port::spawn`] otherwise; the
+    /// link and the clock let simulated time pass where real ones would wait.
+    #[must_use]
+    pub fn by_hand(
+        opener: Opener,
+        mut session: Box<dyn Session>,
+        clock: Arc<dyn Clock>,
+        options: PortOptions,
+        sink: impl FnMut(MeterEvent) -> bool + Send + 'static,
+    ) -> (Self, Crank) {
+        session.accept_other(options.accept_other);
+        let (commands, orders) = mpsc::channel();
+        let pulse = Arc::new(Pulse::default());
+        let mut worker = Worker::new(opener, session, clock, options.reconnect_for, orders, sink)
+            .with_pulse(pulse.clone());
+        let crank = Crank(Arc::new(Mutex::new(move || worker.step())));
+        let turned = Turned::ByHand(crank.clone());
+        let name = "the meter's link".into();
+        (Self { commands, turned, closed: false, pulse, name }, crank)
     }
 
     /// Whether the port's thread hangs in the system, seen from outside: [`DriverError::Stuck`]
@@ -185,8 +229,13 @@ impl Port {
             return;
         }
         let _ = self.commands.send(Command::Close);
-        if self.ended.recv_timeout(CLOSE_WITHIN) == Err(mpsc::RecvTimeoutError::Timeout) {
-            tracing::warn!("the meter's link is stuck; its thread is left behind");
+        match &self.turned {
+            Turned::ByHand(crank) => while crank.turn() {},
+            Turned::ByThread(ended) => {
+                if ended.recv_timeout(CLOSE_WITHIN) == Err(mpsc::RecvTimeoutError::Timeout) {
+                    tracing::warn!("the meter's link is stuck; its thread is left behind");
+                }
+            }
         }
     }
 }

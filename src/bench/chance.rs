@@ -22,6 +22,8 @@ pub(crate) enum Stream {
     Touch = 4,
     /// Noise of an output.
     Output = 5,
+    /// An armature that sticks now and then.
+    Armature = 6,
 }
 
 impl Chance {

@@ -4,6 +4,8 @@
 //! pins are there without being thought of. Ohms, volts, amps; the meter's own errors and the
 //! leads' resistance are the meter's matter.
 
+use super::BenchOptions;
+use super::chance::{Chance, Stream};
 use super::network::{Junction, Network, Solution};
 use super::output::Equipment;
 use super::part::{CoilTask, Part, Suppression};
@@ -36,6 +38,10 @@ pub(crate) struct Circuit {
     supply: Supply,
     touch: Touch,
     armature_set: bool,
+    /// How often the armature stays where it is, and the dice for it.
+    sticks: (f64, Chance),
+    /// Whether it has stayed since the drive last changed.
+    stuck: bool,
     /// Whether the equipment on the other side of a zone is in alarm.
     in_alarm: bool,
     /// Whether the tamper contact of a zone is open.
@@ -56,9 +62,11 @@ pub(crate) enum Probe {
 }
 
 impl Circuit {
-    pub(crate) fn new(part: Part, supply: Supply, celsius: f64, seed: u64) -> Self {
+    pub(crate) fn new(part: Part, supply: Supply, options: &BenchOptions) -> Self {
+        let BenchOptions { celsius, seed, armature_sticks, .. } = *options;
         let armature_set = part.begins_set;
         let copper = 1.0 + COPPER_PER_KELVIN * (celsius - 20.0);
+        let sticks = (armature_sticks, Chance::of(seed, Stream::Armature));
         let (touch, answered) = (Touch::default(), RefCell::default());
         let equipment = part.output.clone().map(|output| Equipment::new(output, seed));
         let (in_alarm, tamper_open) = (false, false);
@@ -67,6 +75,8 @@ impl Circuit {
             supply,
             touch,
             armature_set,
+            sticks,
+            stuck: false,
             in_alarm,
             tamper_open,
             copper,
@@ -111,6 +121,7 @@ impl Circuit {
     /// Switches the supply; says what it delivers once the armature has moved.
     pub(crate) fn apply(&mut self, applied: Option<Applied>) -> Delivered {
         self.supply.applied = applied;
+        self.stuck = false;
         self.move_armature()
     }
 
@@ -186,7 +197,12 @@ impl Circuit {
             let (solution, now) = self.supply.solve(&network);
             delivered = now;
             let set = self.armature_after(&solution);
-            if set == self.armature_set {
+            if set == self.armature_set || self.stuck {
+                break;
+            }
+            if self.sticks.1.unit() < self.sticks.0 {
+                // Until the drive changes next: no knock frees it meanwhile.
+                self.stuck = true;
                 break;
             }
             self.armature_set = set;

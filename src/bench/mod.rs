@@ -74,6 +74,8 @@ pub struct BenchOptions {
     pub supply_amps_max: f64,
     /// Temperature of the coil, in degrees Celsius.
     pub celsius: f64,
+    /// How often the armature stays where it is although it should move, as a share of its moves.
+    pub armature_sticks: f64,
     /// What counts as a hazard.
     pub limits: Limits,
 }
@@ -100,6 +102,7 @@ impl Default for BenchOptions {
             supply_volts_max: 60.0,
             supply_amps_max: 0.5,
             celsius: 20.0,
+            armature_sticks: 0.0,
             limits: Limits { volts_max: 24.0, coil_watts_max: 3.0 },
         }
     }
@@ -187,6 +190,12 @@ impl Bench {
     #[must_use]
     pub fn wire(&self) -> Wire {
         Wire::new(self.clone(), self.instrument())
+    }
+
+    /// The supply without a link, as [`Bench::wire`] is the meter.
+    #[must_use]
+    pub fn supply_wire(&self) -> Wire {
+        Wire::new(self.clone(), Instrument::supply())
     }
 
     /// Serves the meter on a pseudo-terminal, from now on in real time. With `name`, a symbolic

@@ -41,7 +41,7 @@ impl Part {
     /// [`BadPart`] names the file, the line and the key.
     pub fn load(path: &Path) -> Result<Self, BadPart> {
         let file = path.display().to_string();
-        match std::fs::read_to_string(path) {
+        match drivers::read_text(path, drivers::WORDS_AT_MOST) {
             Ok(text) => Self::parse(&text, &file),
             Err(source) => Err(BadPart::unreadable(file, &source)),
         }

@@ -42,7 +42,7 @@ impl State {
         hands.cannot_drive = options.cannot_drive;
         let supply = Supply::new(options.supply_volts_max, options.supply_amps_max);
         Self {
-            circuit: Circuit::new(part, supply, options.celsius, options.seed),
+            circuit: Circuit::new(part, supply, options),
             meter: Meter::new(options.meter.clone(), options.seed, options.noise),
             hands,
             hazards: Vec::new(),

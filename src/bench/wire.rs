@@ -43,6 +43,21 @@ impl Wire {
         Vec::new()
     }
 
+    /// What the meter says next within `span`, letting only the time pass until it does; empty if
+    /// it says nothing in it.
+    pub fn hear(&mut self, span: Duration) -> Vec<u8> {
+        let end = self.bench.now() + span;
+        loop {
+            let now = self.bench.now();
+            let bytes = self.instrument.next(&mut self.bench.state(), now);
+            if !bytes.is_empty() || now >= end {
+                return bytes;
+            }
+            let wake = self.instrument.wake_at().filter(|wake| *wake > now);
+            self.bench.let_pass(wake.unwrap_or(end).min(end).since(now));
+        }
+    }
+
     /// Lets time pass, and says what came meanwhile.
     pub fn listen(&mut self, span: Duration) -> Vec<u8> {
         let end = self.bench.now() + span;
@@ -68,6 +83,22 @@ impl Wire {
     /// Another meter answers from now on.
     pub fn swap_identity(&mut self, identity: &str) {
         self.instrument.swap_identity(identity);
+    }
+
+    /// Neither hears nor answers while `on`.
+    pub fn silence(&mut self, on: bool) {
+        self.instrument.silence(on);
+    }
+
+    /// These bytes come instead of the next answer.
+    pub fn replace_answer(&mut self, bytes: &[u8]) {
+        self.instrument.replace_next(bytes);
+    }
+
+    /// These bytes come now, unasked.
+    pub fn interject(&mut self, bytes: &[u8]) {
+        let now = self.bench.now();
+        self.instrument.interject(bytes, now);
     }
 
     /// The next answer comes this much later.

@@ -120,6 +120,7 @@ fn same(a: f64, b: f64) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::checked::{absolute, relative};
 
     fn rows(text: &str) -> Vec<Vec<f64>> {
         let rows = text.lines().filter(|line| !line.starts_with('#')).skip(1);
@@ -134,14 +135,15 @@ mod tests {
             let awg = row[0] as u8;
             let found = Conductor::gauge(awg).unwrap().ohms_per_km();
             // The table is rounded to five and to four digits after the point.
-            assert!((gauge_diameter_mm(awg) - row[1]).abs() < 5.1e-6, "AWG {awg}");
-            assert!((gauge_mm2(awg) - row[2]).abs() < 5.1e-6, "AWG {awg}");
-            assert!((found - row[3]).abs() < 5.1e-5, "AWG {awg}: {found}");
+            let source = format!("ASTM B258, AWG {awg}");
+            absolute(&source, gauge_diameter_mm(awg), row[1], 5.1e-6);
+            absolute(&source, gauge_mm2(awg), row[2], 5.1e-6);
+            absolute("IEC 60028 for that gauge", found, row[3], 5.1e-5);
         }
         // NBS Handbook 100, copper wire tables (from memory): ohm per kilometre at 20 C.
         for (awg, ohms) in [(18, 20.95), (20, 33.31), (22, 52.96), (24, 84.22), (26, 133.9)] {
             let found = Conductor::gauge(awg).unwrap().ohms_per_km();
-            assert!((found / ohms - 1.0).abs() < 3e-4, "AWG {awg}: {found}");
+            relative("NBS Handbook 100 (from memory)", found, ohms, 3e-4);
         }
     }
 
@@ -153,7 +155,7 @@ mod tests {
             for (column, expected) in row[1..].iter().enumerate() {
                 let build = Build { flexible: column >= 2, coated: column % 2 == 1 };
                 let found = Conductor::square(row[0], build).unwrap().ohms_per_km();
-                assert!((found - expected).abs() < 1e-9, "{} mm2, {build:?}: {found}", row[0]);
+                absolute(&format!("IEC 60228, {} mm2, {build:?}", row[0]), found, *expected, 1e-9);
             }
         }
     }

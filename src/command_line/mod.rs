@@ -177,8 +177,7 @@ fn refusal(text: &str) -> Failure {
         lines.take_while(|line| !line.starts_with("Usage:") && !line.starts_with("For more"));
     let (tips, message): (Vec<&str>, Vec<&str>) = told.partition(|line| line.starts_with("tip: "));
     let message = message.join(" ");
-    let message: String =
-        message.strip_prefix("error: ").unwrap_or(&message).chars().take(MESSAGE_MAX).collect();
+    let message = shortened(message.strip_prefix("error: ").unwrap_or(&message));
     let asked = std::env::args().nth(1).unwrap_or_default();
     let help = match Words::command().find_subcommand(&asked) {
         Some(command) => format!("`coilmark {} --help` shows its words", command.get_name()),
@@ -186,6 +185,18 @@ fn refusal(text: &str) -> Failure {
     };
     let tip = tips.first().and_then(|tip| tip.strip_prefix("tip: "));
     Failure::bad_input(message, tip.map_or(help.clone(), |tip| format!("{tip}; {help}")))
+}
+
+/// A long value is cut out of its middle: the flag and the reason stand at the ends.
+fn shortened(message: &str) -> String {
+    let letters: Vec<char> = message.chars().collect();
+    let Some(too_many) = letters.len().checked_sub(MESSAGE_MAX).filter(|n| *n > 0) else {
+        return message.to_owned();
+    };
+    let head = MESSAGE_MAX / 3;
+    let (head, tail) = (letters.get(..head), letters.get(head + too_many..));
+    let text = |part: Option<&[char]>| part.unwrap_or_default().iter().collect::<String>();
+    format!("{} ... {}", text(head), text(tail))
 }
 
 fn log_to_stderr(verbose: u8) {

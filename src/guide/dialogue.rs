@@ -3,7 +3,7 @@
 //! means beyond that is the guide's; [`done`] is the fact that an ask becomes whose answer says it
 //! all.
 
-use crate::event::{Action, Answer, Ask, DriveState, Event};
+use crate::event::{Action, Answer, Ask, Event};
 
 /// The talk so far.
 #[derive(Debug, Default)]
@@ -40,13 +40,9 @@ impl Dialogue {
         self.ended = Some((exit, reason));
     }
 
-    /// The run was stopped; a drive that is still on is the operator's to take off.
-    pub(super) fn stop(&mut self, reason: &str, what: &str, drive: &DriveState) {
-        let reason = match drive {
-            DriveState::Rest => reason.to_owned(),
-            drive => format!("{reason}; {what} is still driven ({drive}): take the drive off"),
-        };
-        self.end(4, Some(reason));
+    /// The run was stopped. That a drive is still on, the loop says, however a run ends.
+    pub(super) fn stop(&mut self, reason: &str) {
+        self.end(4, Some(reason.to_owned()));
     }
 
     /// What comes before anything else: the end, or an objection.

@@ -3,7 +3,7 @@
 //! operator's word allows it; either way it is said which was expected and which came.
 
 use super::dialogue::Dialogue;
-use crate::event::{Event, LinkNews, MeterIdentity};
+use crate::event::{Ask, Event, LinkNews, MeterIdentity};
 use drivers::Function;
 
 /// How many readings in another function in a row say that the dial stands elsewhere.
@@ -52,9 +52,12 @@ impl Dial {
         self.others = 0;
     }
 
-    /// A reading in another function.
-    pub(super) const fn disagrees(&mut self) {
-        self.others += 1;
+    /// A reading in another function. While an ask is open the hands may be at the dial, and the
+    /// meter still measures for what was wanted before: that says nothing.
+    pub(super) const fn disagrees(&mut self, open: Option<&Ask>) {
+        if open.is_none() {
+            self.others += 1;
+        }
     }
 
     /// Whether so many came that the dial must stand elsewhere.

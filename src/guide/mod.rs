@@ -4,6 +4,7 @@
 
 pub mod board;
 mod dialogue;
+mod doubt;
 pub mod identify;
 pub mod job;
 mod ladder;
@@ -13,7 +14,7 @@ pub mod pickup;
 pub mod settling;
 pub mod zone;
 
-use crate::event::{Action, Event, Input};
+use crate::event::{Action, DriveState, Event, Input};
 use drivers::{Function, Moment};
 
 /// Decides what to ask next. The loop feeds it what arrived ([`Guide::handle`]), writes the facts
@@ -34,6 +35,12 @@ pub trait Guide {
     /// When [`Input::DeadlineReached`] is wanted, if nothing else arrives.
     #[must_use]
     fn wake_at(&self) -> Option<Moment>;
+
+    /// What is applied to the coil, as far as the record knows.
+    #[must_use]
+    fn drive(&self) -> &DriveState {
+        &DriveState::Rest
+    }
 
     /// Whether nothing can be done with a meter that has no such function.
     #[must_use]

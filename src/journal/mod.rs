@@ -46,6 +46,8 @@ pub struct Journal {
     seq: u64,
     chain: String,
     bytes: u64,
+    /// The most that it may grow to, in bytes: what is longer cannot be read back.
+    bytes_max: u64,
     /// A failed write or sync ends the record: a retry could lie.
     broken: bool,
 }
@@ -100,7 +102,8 @@ impl Journal {
         if let Some(above) = dir.parent().filter(|p| !p.as_os_str().is_empty()) {
             sync_folder(above).map_err(not_written("making the folder durable"))?;
         }
-        Ok(Self { file, path, seq: 0, chain: line::FIRST_CHAIN.into(), bytes: 0, broken: false })
+        let (chain, bytes_max) = (line::FIRST_CHAIN.into(), JOURNAL_MAX);
+        Ok(Self { file, path, seq: 0, chain, bytes: 0, bytes_max, broken: false })
     }
 
     /// Goes on with the journal in `dir`.
@@ -136,6 +139,7 @@ impl Journal {
             seq: lines_kept,
             chain: last_chain,
             bytes: good_bytes as u64,
+            bytes_max: JOURNAL_MAX,
             broken: false,
         };
         Ok((journal, Past { entries, repaired }))
@@ -186,8 +190,22 @@ impl Journal {
         &self.path
     }
 
+    /// The same journal with room for this many bytes: a disk that is nearly full. Never more than
+    /// what can be read back.
+    #[must_use]
+    pub fn with_room(mut self, bytes_max: u64) -> Self {
+        self.bytes_max = bytes_max.min(JOURNAL_MAX);
+        self
+    }
+
     fn write(&mut self, line: &[u8]) -> Result<(), JournalError> {
-        if let Err(source) = self.file.write_all(line) {
+        let room = self.bytes_max.saturating_sub(self.bytes);
+        let fits = line.get(..usize::try_from(room).unwrap_or(usize::MAX)).unwrap_or(line);
+        let mut written = self.file.write_all(fits);
+        if written.is_ok() && fits.len() < line.len() {
+            written = Err(io::ErrorKind::StorageFull.into());
+        }
+        if let Err(source) = written {
             self.broken = true;
             // The line may be half there. Without it the file is whole; if this fails as well,
             // the next opening sets the half line aside.
@@ -335,6 +353,7 @@ mod tests {
             seq: 0,
             chain: line::FIRST_CHAIN.into(),
             bytes: 0,
+            bytes_max: JOURNAL_MAX,
             broken: false,
         };
         let stamp = Stamp {

@@ -11,7 +11,7 @@ use ed25519_dalek::{Signature, Signer, SigningKey, VerifyingKey};
 use std::fmt;
 use std::fs::{self, OpenOptions};
 use std::io::{self, Read, Write};
-use std::os::unix::fs::OpenOptionsExt;
+use std::os::unix::fs::{OpenOptionsExt, PermissionsExt};
 use std::path::{Path, PathBuf};
 
 /// The signature's name in a job folder.
@@ -151,7 +151,10 @@ pub fn sign(dir: &Path, key: &Path) -> Result<u64, SignatureError> {
     let signature = key.sign(checked.last_chain.as_bytes()).to_bytes();
     let file = dir.join(SIGNATURE_NAME);
     let not_written = |source| SignatureError::NotWritten { file: file.clone(), source };
-    let mut out = tempfile::NamedTempFile::new_in(dir).map_err(not_written)?;
+    // As readable as the record that it is about.
+    let readable = fs::Permissions::from_mode(0o644);
+    let out = tempfile::Builder::new().permissions(readable).tempfile_in(dir);
+    let mut out = out.map_err(not_written)?;
     out.write_all(&signature).and_then(|()| out.as_file().sync_all()).map_err(not_written)?;
     out.persist(&file).map_err(|e| not_written(e.error))?;
     Ok(checked.entries.len() as u64)
@@ -166,8 +169,10 @@ pub fn check_signature(dir: &Path, signer: &Path) -> Result<Signed, SignatureErr
     let signer = VerifyingKey::from_public_key_pem(&pem(signer)?)
         .map_err(|_| SignatureError::NoKey { file: signer.to_owned(), expected })?;
     let file = dir.join(SIGNATURE_NAME);
-    let bytes = match fs::read(&file) {
-        Ok(bytes) => bytes,
+    let mut bytes = Vec::new();
+    let opened = fs::File::open(&file);
+    match opened.and_then(|file| file.take(KEY_MAX).read_to_end(&mut bytes)) {
+        Ok(_) => {}
         Err(source) if source.kind() == io::ErrorKind::NotFound => return Ok(Signed::Not),
         Err(source) => return Err(SignatureError::NotRead { file, source }),
     };

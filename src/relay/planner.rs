@@ -398,7 +398,7 @@ mod tests {
             let channel = Channel { no_contact, bridge };
             let given = Given::new(outcomes(toggle > 0.5, false, channel));
             let ours = information(&[open, broken, make, joined, coil], &given);
-            assert!((ours - bits).abs() < 1e-12, "{line}: {ours}");
+            crate::checked::absolute("SciPy entropies, information.csv", ours, bits, 1e-12);
             checked += 1;
         }
         assert_eq!(checked, 120);

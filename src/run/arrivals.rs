@@ -46,7 +46,12 @@ pub struct Inbox {
     run: u64,
     /// Whether somebody reads the operator's input already.
     reads: bool,
+    /// What lets simulated time pass while nothing has arrived.
+    turn: Option<Turn>,
 }
+
+/// Lets a little of simulated time pass; what happens meanwhile arrives.
+pub type Turn = Box<dyn FnMut()>;
 
 /// An arrival on its way; the run whose meter it is from, if it is from one.
 type Sent = (Option<u64>, Arrival);
@@ -56,7 +61,7 @@ impl Inbox {
     #[must_use]
     pub fn new() -> Self {
         let (sender, receiver) = mpsc::channel(WAITING_MAX);
-        Self { sender, receiver, first: VecDeque::new(), run: 0, reads: false }
+        Self { sender, receiver, first: VecDeque::new(), run: 0, reads: false, turn: None }
     }
 
     /// The next run begins: nothing of an earlier one's meter or hands is left.
@@ -69,6 +74,18 @@ impl Inbox {
     pub fn meter_sink(&self) -> impl FnMut(MeterEvent) -> bool + Send + 'static {
         let (sender, run) = (self.sender.clone(), self.run);
         move |event| sender.blocking_send((Some(run), Arrival::Meter(event))).is_ok()
+    }
+
+    /// For a world in which time is simulated: whoever calls [`Inbox::next`] turns that world by
+    /// `turn` while nothing has arrived, and nothing waits.
+    pub fn turned_by(&mut self, turn: Turn) {
+        self.turn = Some(turn);
+    }
+
+    /// Where a simulated world puts what arrives; false if it could not be taken.
+    pub fn slot(&self) -> impl Fn(Arrival) -> bool + Clone + Send + 'static {
+        let sender = self.sender.clone();
+        move |arrival| sender.try_send((None, arrival)).is_ok()
     }
 
     /// Begins to read lines from `input` on a thread of its own, which ends with the input or the
@@ -151,6 +168,9 @@ impl Inbox {
         if let Some(arrival) = self.first.pop_front() {
             return arrival;
         }
+        if self.turn.is_some() {
+            return self.next_turned(clock, wake_at);
+        }
         loop {
             let received = match wake_at {
                 None => self.receiver.recv().await,
@@ -168,6 +188,29 @@ impl Inbox {
                 None => return Arrival::EndOfInput,
             }
         }
+    }
+
+    /// The same in simulated time.
+    fn next_turned(&mut self, clock: &dyn Clock, wake_at: Option<Moment>) -> Arrival {
+        loop {
+            match self.receiver.try_recv() {
+                Ok((Some(run), _)) if run != self.run => continue,
+                Ok((_, arrival)) => return arrival,
+                Err(mpsc::error::TryRecvError::Disconnected) => return Arrival::EndOfInput,
+                Err(mpsc::error::TryRecvError::Empty) => {}
+            }
+            if wake_at.is_some_and(|at| at <= clock.now()) {
+                return Arrival::DeadlineReached;
+            }
+            let Some(turn) = &mut self.turn else { return Arrival::EndOfInput };
+            turn();
+        }
+    }
+}
+
+impl Default for Inbox {
+    fn default() -> Self {
+        Self::new()
     }
 }
 

@@ -166,7 +166,7 @@ fn checked_start(terms: &BoardTerms) -> Result<BoardStart, Failure> {
 /// A plan from a file, or a built-in one where there is no such file.
 fn load(file: &Path) -> Result<BoardPlan, Failure> {
     let shown = visible(&file.display().to_string());
-    let text = match std::fs::read_to_string(file) {
+    let text = match drivers::read_text(file, drivers::WORDS_AT_MOST) {
         Ok(text) => text,
         Err(error) => match file.to_str().and_then(|name| built_in(name).ok()) {
             Some(text) => text.to_owned(),

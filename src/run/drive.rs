@@ -64,15 +64,20 @@ impl NamedSupply {
 
     /// Opens it; its output is off then.
     pub(super) fn open(&self, clock: Arc<dyn Clock>) -> Result<Drive, Failure> {
-        // The current limit's headroom is in the limit, and a hair for its rounding.
-        let watts_max = self.watts_max * HEADROOM * 1.001;
-        let limits = SupplyLimits { volts_max: self.volts_max, watts_max };
+        let limits = limits(self.volts_max, self.watts_max);
         let supply = Supply::open(&self.spec, limits, clock).map_err(|e| failure(&e))?;
         tracing::info!("supply: {}", supply.identity());
         let mut drive = Drive::new(supply, self.watts_max);
         self.known.iter().for_each(|fact| drive.recorded(fact));
         Ok(drive)
     }
+}
+
+/// What a supply is never asked for beyond: the current limit's headroom is in it, and a hair for
+/// its rounding.
+#[must_use]
+pub fn limits(volts_max: f64, watts_max: f64) -> SupplyLimits {
+    SupplyLimits { volts_max, watts_max: watts_max * HEADROOM * 1.001 }
 }
 
 /// A supply in a run.
@@ -98,13 +103,13 @@ pub(super) enum Performed {
 impl Drive {
     /// A supply that is open; `watts_max` is the most that a coil gets.
     #[must_use]
-    fn new(supply: Supply, watts_max: f64) -> Self {
+    pub fn new(supply: Supply, watts_max: f64) -> Self {
         let (clipped, applied, unwatched) = (None, DriveState::Rest, false);
         Self { supply, watts_max, clipped, ohms: BTreeMap::new(), applied, unwatched }
     }
 
     /// Takes note of a coil's ohms, and of a board that takes another one's place.
-    pub(super) fn recorded(&mut self, fact: &Event) {
+    pub fn recorded(&mut self, fact: &Event) {
         if let Event::BoardBegun { .. } = fact {
             self.clipped = None;
             self.ohms.clear();

@@ -63,6 +63,13 @@ pub struct Failure {
 }
 
 impl Failure {
+    /// The same failure with one more thing to know.
+    #[must_use]
+    pub fn with_more(mut self, more: &str) -> Self {
+        self.message = format!("{}; {more}", self.message);
+        self
+    }
+
     /// A failure of this exit.
     #[must_use]
     pub fn new(exit: Exit, message: impl Into<String>, hint: impl Into<String>) -> Self {

@@ -42,7 +42,7 @@ pub use analyse::{AnalyseTerms, run_analyse};
 pub use bench::{BenchTerms, run_bench};
 pub use board::{BoardTerms, PlanSource, run_board, run_board_plan};
 pub use demo::run_demo;
-pub use drive::Drive;
+pub use drive::{Drive, limits};
 pub use ease::Ease;
 pub use failure::{Exit, Failure};
 pub use fit::{ContactWord, FitTerms, run_fit};
@@ -56,7 +56,8 @@ pub use papers::{
     Rendering, Schema, make_keys, render_against, render_report, show_schema, sign, verify,
 };
 pub use pickup::{PickUpTerms, run_pickup};
-pub use resume::{ResumeTerms, resume};
+pub use resume::{ResumeTerms, guide_for, resume};
+pub use seat::Seat;
 pub use settings::{Settings, show_settings};
 pub use station::OperatorChoice;
 pub use zone::{LoopTerms, ZoneDesignTerms, run_zone_design};
@@ -69,13 +70,12 @@ use crate::event::{
     Action, Answer, Ask, DriveState, Event, Input, MeterIdentity, RunStart, RunTerms,
 };
 use crate::guide::Guide;
-use crate::journal::Journal;
+use crate::journal::{Journal, Stamp};
 use crate::logbook::LogFile;
 use crate::operator::{Heard, Operator};
-use arrivals::Arrival;
+pub use arrivals::{Arrival, Inbox, Turn};
 use drivers::{Clock, DriverError, Function, Identity, MeterEvent, Order, Port};
-use seat::Seat;
-use stamp::stamp;
+pub use stamp::stamp;
 use std::sync::Arc;
 use std::time::Duration;
 use tracing::debug;
@@ -103,6 +103,9 @@ pub enum Hands {
     Obliging,
 }
 
+/// Makes the stamps of a record.
+pub type Stamping = Box<dyn Fn(&dyn Clock) -> Stamp>;
+
 /// Everything that one run needs.
 pub struct Workbench<'a> {
     /// The guide.
@@ -117,6 +120,8 @@ pub struct Workbench<'a> {
     pub seat: &'a mut Seat,
     /// Time.
     pub clock: Arc<dyn Clock>,
+    /// Makes the stamps of the record: [`stamp`], but for a simulated world.
+    pub stamp: Stamping,
     /// Whose hands.
     pub hands: Hands,
     /// The supply that performs drives; `None`: a person does.
@@ -171,10 +176,11 @@ impl Workbench<'_> {
             log_kind,
         };
         let outcome = run.until_over(begin).await;
+        let outcome = run.say_if_driven(outcome);
         // Dropping it switches the supply off: first of all, whatever the outcome.
         run.on.drive = None;
         let logged = run.log.as_mut().map_or(Ok(()), LogFile::sync);
-        let Workbench { mut journal, operator, meter, clock, job, .. } = run.on;
+        let Workbench { mut journal, operator, meter, clock, stamp, job, .. } = run.on;
         if let Some(meter) = meter {
             meter.close();
         }
@@ -182,11 +188,16 @@ impl Workbench<'_> {
             Ok((exit, reason)) => (*exit, reason.clone()),
             Err(failure) => (failure.exit.code(), Some(failure.to_string())),
         };
-        let finished = Event::RunFinished { exit, reason, job };
+        let mut finished = Event::RunFinished { exit, reason, job: job.clone() };
         let written = match &outcome {
             Err(failure) if failure.exit == Exit::RecordNotWritten => Ok(()),
             _ => journal.append(&finished, stamp(&*clock)).map(|_| ()),
         };
+        if let (Ok(_), Err(error)) = (&outcome, &written) {
+            // What is said last is how the process ends.
+            let exit = Exit::RecordNotWritten.code();
+            finished = Event::RunFinished { exit, reason: Some(failure::chain(error)), job };
+        }
         if let Err(gone) = operator.show(&finished) {
             debug!("nobody reads any more: {gone}");
         }
@@ -413,7 +424,7 @@ impl Run<'_> {
 
     /// Written and synced, then known, then shown.
     fn record(&mut self, fact: &Event) -> Result<(), Failure> {
-        self.on.journal.append(fact, stamp(&*self.on.clock))?;
+        self.on.journal.append(fact, (self.on.stamp)(&*self.on.clock))?;
         self.on.guide.apply(fact);
         if let Some(drive) = &mut self.on.drive {
             drive.recorded(fact);

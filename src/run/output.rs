@@ -5,15 +5,14 @@
 
 use super::failure::{Exit, Failure, chain};
 use super::instrument::{Instrument, MeterTerms};
-use super::stamp::{folder_time, stamp};
+use super::stamp::folder_time;
 use super::station::{Equipment, OperatorChoice, Station, kept_record};
 use crate::event::{Event, LogNews, OutputStart, RunStart, RunTerms};
 use crate::guide::Guide;
 use crate::guide::output::{Output, Terms};
 use crate::guide::settling::Settling;
-use crate::journal::Task;
+use crate::journal::{LocalTime, Task};
 use crate::logbook::{self, Columns, Listener, Pace};
-use drivers::SystemClock;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
@@ -99,9 +98,10 @@ pub(super) fn guide_going_on(
     job: &Path,
     operator: OperatorChoice,
     accept_meter: bool,
+    now: LocalTime,
 ) -> Result<Box<dyn Guide>, Failure> {
     let mut terms = guide_terms(start, begun.simulated, operator, accept_meter);
-    let Some((file, t_s)) = log_of(task) else { return Ok(Box::new(Output::new(terms))) };
+    let Some((file, t_s)) = log_of(task, now) else { return Ok(Box::new(Output::new(terms))) };
     terms.goes_on_at_s = t_s;
     let mut rows = Recalled { guide: Output::new(terms) };
     let log = logbook::open_whole(job, &file)?;
@@ -120,13 +120,12 @@ pub(super) fn guide_going_on(
 
 /// The newest log of a task, and what time it is on its clock now: its own time when it was last
 /// opened, and the wall time since.
-fn log_of(task: &Task<'_>) -> Option<(String, f64)> {
+fn log_of(task: &Task<'_>, now: LocalTime) -> Option<(String, f64)> {
     let opened = task.entries.iter().rev().find_map(|entry| match &entry.event {
         Event::Logged(LogNews::Opened { file, t_s, .. }) => Some((entry.at, file, *t_s)),
         _ => None,
     });
     let (at, file, t_s) = opened?;
-    let now = stamp(&SystemClock::begin()).at;
     let since = now.instant().duration_since(at.instant()).as_secs_f64();
     Some((file.clone(), t_s + since.max(0.0)))
 }

@@ -9,6 +9,32 @@ use super::{Flow, Run};
 use crate::event::{Answer, Ask, DriveState, Event, Input, Pin};
 
 impl Run<'_> {
+    /// A person who drives is told to take it off, however the run ended. A supply goes off by
+    /// itself.
+    pub(super) fn say_if_driven(
+        &self,
+        outcome: Result<(u8, Option<String>), Failure>,
+    ) -> Result<(u8, Option<String>), Failure> {
+        if self.on.drive.is_some() {
+            return outcome;
+        }
+        let still = match (self.on.guide.drive(), &self.open) {
+            (drive @ DriveState::Energised { .. }, _) => {
+                format!("the coil is still driven ({drive}): take the drive off")
+            }
+            // What was asked for may be done although nobody has said so.
+            (_, Some(Ask::Drive(drive @ DriveState::Energised { .. }))) => {
+                format!("if the drive is on ({drive} was asked for): take the drive off")
+            }
+            _ => return outcome,
+        };
+        match outcome {
+            Ok((exit, None)) => Ok((exit, Some(still))),
+            Ok((exit, Some(reason))) => Ok((exit, Some(format!("{reason}; {still}")))),
+            Err(failure) => Err(failure.with_more(&still)),
+        }
+    }
+
     /// Asks the operator; a drive is the supply's to perform, if there is one.
     pub(super) fn ask(&mut self, ask: Ask) -> Result<(), Failure> {
         let (Some(drive), Ask::Drive(wanted)) = (&mut self.on.drive, &ask) else {

@@ -10,10 +10,12 @@ use super::identify;
 use super::instrument::{Instrument, MeterTerms};
 use super::output;
 use super::seat::Seat;
+use super::stamp::stamp;
 use super::station::{Equipment, OperatorChoice, Station, say_torn};
 use crate::event::{RunStart, RunTerms};
 use crate::guide::Guide;
-use crate::journal::{Journal, Past, Task, tasks};
+use crate::journal::{Journal, LocalTime, Past, Task, tasks};
+use drivers::SystemClock;
 use std::path::PathBuf;
 use std::time::Duration;
 
@@ -67,7 +69,8 @@ pub(super) fn go_on(
         trace_link: None,
         ease: terms.ease.clone(),
     };
-    let mut guide = guide(&begun, &task, terms)?;
+    let now = stamp(&SystemClock::begin()).at;
+    let mut guide = guide_for(&begun, &task, terms, now)?;
     for entry in &task.entries {
         guide.apply(&entry.event);
     }
@@ -130,11 +133,16 @@ fn unfinished<'a>(past: &'a Past, command: Option<&str>) -> Option<(Task<'a>, Ru
     Some(begun.swap_remove(place))
 }
 
-/// A fresh guide for what was begun.
-fn guide(
+/// A fresh guide for what was begun, to which the task's events are still to be replayed. A log
+/// that is gone on with is read here; `now` says how long ago its last part was.
+///
+/// # Errors
+/// [`Failure`] where the terms are no terms, or a log cannot be read.
+pub fn guide_for(
     begun: &RunStart,
     task: &Task<'_>,
     terms: &ResumeTerms,
+    now: LocalTime,
 ) -> Result<Box<dyn Guide>, Failure> {
     match &begun.terms {
         RunTerms::Identify(start) => {
@@ -160,6 +168,7 @@ fn guide(
             &terms.job,
             terms.operator,
             terms.accept_meter,
+            now,
         ),
     }
 }

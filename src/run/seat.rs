@@ -19,3 +19,9 @@ impl Seat {
         Self { inbox: Inbox::new(), asked: 0 }
     }
 }
+
+impl Default for Seat {
+    fn default() -> Self {
+        Self::new()
+    }
+}

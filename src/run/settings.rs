@@ -24,7 +24,7 @@ impl Settings {
     pub fn read() -> Result<Self, Failure> {
         let file = settings::path(std::env::var_os("XDG_CONFIG_HOME"), std::env::var_os("HOME"));
         let Some(path) = &file else { return Ok(Self::default()) };
-        let text = match std::fs::read_to_string(path) {
+        let text = match drivers::read_text(path, drivers::WORDS_AT_MOST) {
             Ok(text) => text,
             Err(error) if error.kind() == ErrorKind::NotFound => String::new(),
             Err(error) => {

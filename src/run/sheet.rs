@@ -81,11 +81,7 @@ impl Sheet {
         let shown = visible(&file.display().to_string());
         let hint = "name a file that is there; `coilmark schema job` describes it";
         let bad = |problem: String| Failure::bad_input(format!("{shown}: {problem}"), hint);
-        let size = std::fs::metadata(file).map_err(|e| bad(e.to_string()))?.len();
-        if size > SHEET_MAX {
-            return Err(bad("larger than any job sheet".into()));
-        }
-        let text = std::fs::read_to_string(file).map_err(|e| bad(e.to_string()))?;
+        let text = drivers::read_text(file, SHEET_MAX).map_err(|e| bad(e.to_string()))?;
         Self::parse(&text, &shown)
     }
 

@@ -195,6 +195,7 @@ impl Station {
                 meter: port,
                 seat,
                 clock,
+                stamp: Box::new(super::stamp),
                 hands,
                 drive,
                 link,

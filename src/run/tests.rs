@@ -69,6 +69,7 @@ fn run(job: &Path, operator: &mut MockPerson) -> Result<Exit, Failure> {
             meter: Some(meter),
             seat: &mut seat,
             clock,
+            stamp: Box::new(stamp),
             drive: None,
             hands: instrument.hands(),
             link: "sim:test".into(),

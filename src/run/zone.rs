@@ -100,11 +100,7 @@ pub(super) fn load_panel(path: &Path) -> Result<(Panel, String), Failure> {
 pub(super) fn read(path: &Path, hint: &str) -> Result<String, Failure> {
     let shown = visible(&path.display().to_string());
     let bad = |problem: String| Failure::bad_input(format!("{shown}: {problem}"), hint);
-    let size = std::fs::metadata(path).map_err(|e| bad(e.to_string()))?.len();
-    if size > 1 << 20 {
-        return Err(bad("larger than a mebibyte".into()));
-    }
-    std::fs::read_to_string(path).map_err(|e| bad(e.to_string()))
+    drivers::read_text(path, drivers::WORDS_AT_MOST).map_err(|e| bad(e.to_string()))
 }
 
 impl LoopTerms {

@@ -234,7 +234,13 @@ impl Ledger {
         let all = |event: &str| record.iter().filter(|e| e["event"] == event).collect::<Vec<_>>();
         let placed = all("placement");
         let moves = placed.iter().filter_map(|e| e["lead_moves"].as_u64()).sum();
-        let drives = all("drive").len() as u64;
+        // A drive that is taken off for safety's sake changes nothing where it was off.
+        let supply =
+            |line: &Value| ["state", "plus", "minus", "volts"].map(|field| line[field].to_string());
+        let rest = supply(&json!({ "state": "rest" }));
+        let states = std::iter::once(rest).chain(all("drive").into_iter().map(supply));
+        let states: Vec<_> = states.collect();
+        let drives = states.windows(2).filter(|pair| pair[0] != pair[1]).count() as u64;
         let lacks = (self.placements - placed.len() as u64) + (self.drive_changes - drives);
         assert!(lacks == 0 || (lacks == 1 && self.unconfirmed.is_some()), "{self:#?}");
         (self.placements, self.lead_moves, self.drive_changes) =

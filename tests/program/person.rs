@@ -122,16 +122,14 @@ impl Person {
         ended.exits(code)
     }
 
-    /// The program was killed: what the record does not know of was never done.
+    /// The program was killed: what the record does not know of does not count, but what hands did
+    /// is done all the same: a drive that was applied stays on.
     pub fn survive(&mut self, record: &[serde_json::Value]) {
-        let undone = self.ledger.reconcile(record);
+        self.ledger.reconcile(record);
         let drives = record.iter().rev().find(|line| line["event"] == "drive");
         let drive = drives.map_or(DriveState::Rest, |line| {
             serde_json::from_value(line.clone()).expect("a drive is recorded as one")
         });
-        if undone {
-            let _ = self.bench.perform(&Ask::Drive(drive.clone()));
-        }
         self.ledger.drive = drive;
         self.ledger.resume();
     }

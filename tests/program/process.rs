@@ -101,6 +101,16 @@ impl Program {
         let _ = self.child.kill();
     }
 
+    /// Kills it after this long, while somebody reads its output. To be joined before it is
+    /// finished with, so that nobody else of the same number is killed.
+    pub fn kill_after(&self, span: Duration) -> std::thread::JoinHandle<()> {
+        let pid = rustix::process::Pid::from_child(&self.child);
+        std::thread::spawn(move || {
+            drivers::Clock::pause(&drivers::SystemClock::begin(), span);
+            let _ = rustix::process::kill_process(pid, rustix::process::Signal::KILL);
+        })
+    }
+
     /// Interrupts it, as the terminal does.
     pub fn interrupt(&self) {
         let pid = rustix::process::Pid::from_child(&self.child);

@@ -8,7 +8,9 @@ use super::capturing::HEADER;
 use super::{Link, Received, lost};
 use crate::clock::{Clock, Moment, SystemClock};
 use crate::error::{DriverError, escape};
+use crate::text::read_text;
 use std::collections::VecDeque;
+use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -69,16 +71,14 @@ impl ReplayingLink {
             step: "reading the trace".into(),
             source,
         };
-        let size = std::fs::metadata(path).map_err(|source| match source.kind() {
-            std::io::ErrorKind::NotFound => {
-                DriverError::Missing { port: escape(path.as_bytes(), 200), source: Some(source) }
-            }
-            _ => system(source),
-        })?;
-        if size.len() > TRACE_AT_MOST {
-            return Err(system(std::io::ErrorKind::FileTooLarge.into()));
-        }
-        let text = std::fs::read_to_string(path).map_err(system)?;
+        let text =
+            read_text(Path::new(path), TRACE_AT_MOST).map_err(|source| match source.kind() {
+                std::io::ErrorKind::NotFound => DriverError::Missing {
+                    port: escape(path.as_bytes(), 200),
+                    source: Some(source),
+                },
+                _ => system(source),
+            })?;
         let Some((at, _)) = text.match_indices(HEADER).nth(openings) else {
             let over = DriverError::TraceOver { port: path.to_owned() };
             return Err(if openings > 0 { over } else { no_head(path) });

@@ -1,7 +1,8 @@
-//! The loop of a port's thread. In each round: orders, output, whatever arrives within the next
-//! few milliseconds, deadlines, events. It sleeps only in the link, or where no byte can come.
-//! Before an order is handed over, everything that has already arrived is: it belongs to what
-//! was before. All waiting is in slices, so that closing is never far away.
+//! The loop of a port's thread. In each round: orders, output, whatever arrives within the next few
+//! milliseconds, deadlines, events. It sleeps only in the link, or where no byte can come. Before
+//! an order is handed over, everything that has already arrived is: it belongs to what was before.
+//! All waiting is in slices, so that closing is never far away; whoever turns the loop by hand has
+//! it back after each of them.
 
 use super::Command;
 use super::pulse::Pulse;
@@ -47,6 +48,33 @@ pub(crate) struct Worker<S> {
     answers: bool,
     /// Whether a link that was lost before the first answer has been opened once more.
     tried_again: bool,
+    /// When the link was lost, until the meter answers again.
+    lost_at: Option<Moment>,
+    at: At,
+}
+
+/// Where the loop stands between two of its steps.
+enum At {
+    /// Nothing was said yet; the first link, if somebody has opened it.
+    Begun(Option<Box<dyn Link>>),
+    /// A link is open; whether the session knows it.
+    Linked(Box<dyn Link>, bool),
+    /// There is none.
+    Away(Absence),
+    /// It is over.
+    Over,
+}
+
+/// A link that is gone, and is opened again.
+struct Absence {
+    /// The next attempt.
+    next: Moment,
+    /// The pause before it.
+    pause: Duration,
+    /// No attempt after this.
+    limit: Moment,
+    /// What ends the port if the attempts fail; `None`: what the last of them says.
+    otherwise: Option<DriverError>,
 }
 
 /// Why a link is not used any more.
@@ -84,6 +112,8 @@ impl<S: FnMut(MeterEvent) -> bool> Worker<S> {
             answered: false,
             answers: false,
             tried_again: false,
+            lost_at: None,
+            at: At::Begun(None),
         }
     }
 
@@ -107,102 +137,122 @@ impl<S: FnMut(MeterEvent) -> bool> Worker<S> {
 
     /// Works until told to stop, or until the link is lost for good.
     pub(crate) fn run(mut self, first: Option<Box<dyn Link>>) {
-        let opened = match first {
-            Some(link) => Ok(link),
-            None => self.watched(OPEN_WITHIN, "opening it", |worker| (worker.opener)()),
-        };
-        let end = match opened {
-            Ok(link) => self.work(link),
-            Err(error) => Some(error),
+        self.at = At::Begun(first);
+        while self.step() {}
+    }
+
+    /// One step: at most one round on a link, or one slice of waiting for one. False once it is
+    /// over, and the end was told.
+    pub(crate) fn step(&mut self) -> bool {
+        let end = match std::mem::replace(&mut self.at, At::Over) {
+            At::Over => return false,
+            at => match self.after(at) {
+                Ok(at) => {
+                    self.at = at;
+                    return true;
+                }
+                Err(Stop::Told) => None,
+                Err(Stop::Lost(error)) => Some(error),
+            },
         };
         (self.sink)(MeterEvent::Ended(end));
+        false
     }
 
-    /// Uses one link after another; gives what ended it, if it was not told to.
-    fn work(&mut self, mut link: Box<dyn Link>) -> Option<DriverError> {
-        let mut lost_at: Option<Moment> = None;
-        loop {
-            self.answers = false;
-            let stop = self.converse(&mut *link);
-            let error = match stop {
-                Stop::Told => {
-                    self.farewell(&mut *link);
-                    return None;
-                }
-                Stop::Lost(error) => error,
-            };
-            drop(link);
-            let now = self.clock.now();
-            // What the session had to say before the loss is still said.
-            let heard = self.session.handle(Input::LinkLost, now).is_ok() && self.tell();
-            if !heard {
-                return None;
+    fn after(&mut self, at: At) -> Result<At, Stop> {
+        match at {
+            At::Begun(Some(link)) => Ok(At::Linked(link, false)),
+            At::Begun(None) => {
+                let link = self.open()?;
+                Ok(At::Linked(link, false))
             }
-            // Some instruments restart, or hang up, over the first byte of a fresh link.
-            let first_loss = !self.answered && matches!(error, DriverError::LinkLost { .. });
-            if first_loss && !std::mem::replace(&mut self.tried_again, true) {
-                match self.reopen(now) {
-                    Ok(opened) => link = opened,
-                    Err(Stop::Told) => return None,
-                    Err(Stop::Lost(_)) => return Some(error),
-                }
-                continue;
-            }
-            if !self.answered || is_final(&error) || self.reconnect_for.is_zero() {
-                return Some(error);
-            }
-            let limit = match lost_at.filter(|_| !self.answers) {
-                // The link was back, but not the meter: still the same loss.
-                Some(lost) if now >= lost + self.reconnect_for => return Some(error),
-                Some(lost) => lost + self.reconnect_for,
-                None => {
-                    lost_at = Some(now);
-                    if !(self.sink)(MeterEvent::WentAway(error)) {
-                        return None;
+            At::Linked(mut link, known) => {
+                let done = if known { self.round(&mut *link) } else { self.greet() };
+                match done {
+                    Ok(()) => Ok(At::Linked(link, true)),
+                    Err(Stop::Told) => {
+                        self.farewell(&mut *link);
+                        Err(Stop::Told)
                     }
-                    now + self.reconnect_for
+                    Err(Stop::Lost(error)) => {
+                        drop(link);
+                        self.lost(error)
+                    }
                 }
-            };
-            link = match self.reopen(limit) {
-                Ok(link) => link,
-                Err(Stop::Told) => return None,
-                Err(Stop::Lost(error)) => return Some(error),
-            };
+            }
+            At::Away(absence) => self.away(absence),
+            At::Over => Err(Stop::Told),
         }
     }
 
-    /// Tries to open the link again until `limit`.
-    fn reopen(&mut self, limit: Moment) -> Result<Box<dyn Link>, Stop> {
-        let mut pause = FIRST_PAUSE;
-        loop {
-            self.wait(pause)?;
-            match self.watched(OPEN_WITHIN, "opening it", |worker| (worker.opener)()) {
-                Ok(link) => return Ok(link),
-                Err(error) if is_final(&error) || self.clock.now() >= limit => {
-                    return Err(Stop::Lost(error));
-                }
-                Err(error) => tracing::info!(%error, "the link is not back yet"),
-            }
-            pause = (pause * 2).min(LONGEST_PAUSE).min(limit.since(self.clock.now()));
-        }
+    fn open(&mut self) -> Result<Box<dyn Link>, DriverError> {
+        self.watched(OPEN_WITHIN, "opening it", |worker| (worker.opener)())
     }
 
-    /// Lets time pass without a link; orders are kept, closing ends it.
-    fn wait(&mut self, span: Duration) -> Result<(), Stop> {
-        let until = self.clock.now() + span;
-        loop {
-            while let Some(command) = self.next_command()? {
-                self.obey(command)?;
+    /// A fresh link.
+    fn greet(&mut self) -> Result<(), Stop> {
+        self.answers = false;
+        Ok(self.session.handle(Input::LinkOpened, self.clock.now())?)
+    }
+
+    /// What follows when a link is lost.
+    fn lost(&mut self, error: DriverError) -> Result<At, Stop> {
+        let now = self.clock.now();
+        // What the session had to say before the loss is still said.
+        let heard = self.session.handle(Input::LinkLost, now).is_ok() && self.tell();
+        if !heard {
+            return Err(Stop::Told);
+        }
+        let (next, pause) = (now + FIRST_PAUSE, FIRST_PAUSE);
+        // Some instruments restart, or hang up, over the first byte of a fresh link.
+        let first_loss = !self.answered && matches!(error, DriverError::LinkLost { .. });
+        if first_loss && !std::mem::replace(&mut self.tried_again, true) {
+            let otherwise = Some(error);
+            return Ok(At::Away(Absence { next, pause, limit: now, otherwise }));
+        }
+        if !self.answered || is_final(&error) || self.reconnect_for.is_zero() {
+            return Err(Stop::Lost(error));
+        }
+        let limit = match self.lost_at.filter(|_| !self.answers) {
+            // The link was back, but not the meter: still the same loss.
+            Some(lost) if now >= lost + self.reconnect_for => return Err(Stop::Lost(error)),
+            Some(lost) => lost + self.reconnect_for,
+            None => {
+                self.lost_at = Some(now);
+                if !(self.sink)(MeterEvent::WentAway(error)) {
+                    return Err(Stop::Told);
+                }
+                now + self.reconnect_for
             }
-            if !self.tell() {
-                return Err(Stop::Told);
-            }
-            let left = until.since(self.clock.now());
-            if left.is_zero() {
-                return Ok(());
-            }
+        };
+        Ok(At::Away(Absence { next, pause, limit, otherwise: None }))
+    }
+
+    /// Lets a slice of time pass without a link, or tries to open it. Orders are kept, closing ends
+    /// it.
+    fn away(&mut self, mut absence: Absence) -> Result<At, Stop> {
+        while let Some(command) = self.next_command()? {
+            self.obey(command)?;
+        }
+        if !self.tell() {
+            return Err(Stop::Told);
+        }
+        let left = absence.next.since(self.clock.now());
+        if !left.is_zero() {
             self.clock.pause(left.min(SLICE));
+            return Ok(At::Away(absence));
         }
+        match self.open() {
+            Ok(link) => return Ok(At::Linked(link, false)),
+            Err(error) if is_final(&error) || self.clock.now() >= absence.limit => {
+                return Err(Stop::Lost(absence.otherwise.unwrap_or(error)));
+            }
+            Err(error) => tracing::info!(%error, "the link is not back yet"),
+        }
+        let now = self.clock.now();
+        absence.pause = (absence.pause * 2).min(LONGEST_PAUSE).min(absence.limit.since(now));
+        absence.next = now + absence.pause;
+        Ok(At::Away(absence))
     }
 
     fn next_command(&self) -> Result<Option<Command>, Stop> {
@@ -223,19 +273,7 @@ impl<S: FnMut(MeterEvent) -> bool> Worker<S> {
         }
     }
 
-    /// Uses one link until it is lost or there is nothing more to do.
-    fn converse(&mut self, link: &mut dyn Link) -> Stop {
-        let opened = self.session.handle(Input::LinkOpened, self.clock.now());
-        if let Err(error) = opened {
-            return Stop::Lost(error);
-        }
-        loop {
-            if let Err(stop) = self.round(link) {
-                return stop;
-            }
-        }
-    }
-
+    /// One round on a link.
     fn round(&mut self, link: &mut dyn Link) -> Result<(), Stop> {
         while let Some(command) = self.next_command()? {
             if link.flow() == Flow::Stream {

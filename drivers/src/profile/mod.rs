@@ -75,11 +75,8 @@ impl Profile {
                 names.join(", ")
             )));
         }
-        let size = std::fs::metadata(name_or_path).map_err(|error| bad(error.to_string()))?.len();
-        if size > FILE_AT_MOST {
-            return Err(bad(format!("{size} bytes are too many for a profile")));
-        }
-        let text = std::fs::read_to_string(name_or_path).map_err(|e| bad(e.to_string()))?;
+        let path = std::path::Path::new(name_or_path);
+        let text = crate::text::read_text(path, FILE_AT_MOST).map_err(|e| bad(e.to_string()))?;
         Self::parse(name_or_path, &text)
     }
 

@@ -11,6 +11,7 @@ pub use record::{OnBench, Record, Tested};
 
 use super::Guide;
 use super::dialogue::{Dialogue, done};
+use super::doubt::DriveDoubt;
 use super::meter::{self, Dial};
 use super::settling::{Settled, Settler, Settling};
 use crate::board::{self, Plan, Way};
@@ -59,6 +60,7 @@ pub struct Boards {
     epoch: u64,
     unsettled: u32,
     dial: Dial,
+    doubt: DriveDoubt,
 }
 
 impl Boards {
@@ -76,6 +78,7 @@ impl Boards {
             epoch: 0,
             unsettled: 0,
             dial: Dial::default(),
+            doubt: DriveDoubt::default(),
         }
     }
 
@@ -89,6 +92,11 @@ impl Boards {
 impl Guide for Boards {
     fn apply(&mut self, fact: &Event) {
         self.record.apply(fact);
+        self.doubt.apply(fact);
+    }
+
+    fn drive(&self) -> &DriveState {
+        &self.record.drive
     }
 
     fn wake_at(&self) -> Option<Moment> {
@@ -114,7 +122,7 @@ impl Guide for Boards {
                 settled.map(|s| self.capture(s)).unwrap_or_default()
             }
             Input::OtherFunctionArrived => {
-                self.dial.disagrees();
+                self.dial.disagrees(self.talk.open());
                 Vec::new()
             }
             Input::FunctionRefused(function) => {
@@ -152,7 +160,8 @@ impl Guide for Boards {
         if self.record.meter.is_none() || undisturbed || self.arming {
             return Action::Nothing;
         }
-        if self.record.leads.is_none() && self.record.drive != DriveState::Rest {
+        let may_be_on = self.record.drive != DriveState::Rest || self.doubt.is_there();
+        if self.record.leads.is_none() && may_be_on {
             return self.ask(Ask::Drive(DriveState::Rest));
         }
         match &self.record.board {
@@ -374,7 +383,7 @@ impl Boards {
 
     /// Ends the run as aborted.
     fn stop(&mut self, reason: &str) {
-        self.talk.stop(reason, "the board", &self.record.drive);
+        self.talk.stop(reason);
     }
 
     fn placed(&mut self, way: Way) -> Event {

@@ -18,6 +18,7 @@ pub use way::Way;
 
 use super::Guide;
 use super::dialogue::{Dialogue, done};
+use super::doubt::DriveDoubt;
 use super::meter::{self, Dial};
 use super::settling::{Settled, Settler, Settling};
 use crate::event::{
@@ -66,6 +67,7 @@ pub struct Identify {
     epoch: u64,
     unsettled: u32,
     dial: Dial,
+    doubt: DriveDoubt,
 }
 
 /// A look under way.
@@ -96,6 +98,7 @@ impl Identify {
             epoch: 0,
             unsettled: 0,
             dial: Dial::default(),
+            doubt: DriveDoubt::default(),
         }
     }
 
@@ -109,6 +112,7 @@ impl Identify {
 impl Guide for Identify {
     fn apply(&mut self, fact: &Event) {
         self.record.apply(fact);
+        self.doubt.apply(fact);
         let tells_nothing = matches!(
             fact,
             Event::LeadsPlaced(_)
@@ -119,6 +123,10 @@ impl Guide for Identify {
         if !tells_nothing {
             self.insight = None;
         }
+    }
+
+    fn drive(&self) -> &DriveState {
+        &self.record.drive
     }
 
     fn wake_at(&self) -> Option<Moment> {
@@ -142,7 +150,7 @@ impl Guide for Identify {
             }
             Input::ReadingArrived(..) | Input::TextReceived(_) => Vec::new(),
             Input::OtherFunctionArrived => {
-                self.dial.disagrees();
+                self.dial.disagrees(self.talk.open());
                 Vec::new()
             }
             Input::FunctionRefused(function) => {
@@ -181,7 +189,8 @@ impl Guide for Identify {
         if self.record.meter.is_none() || self.listening_undisturbed() {
             return Action::Nothing;
         }
-        if self.record.leads.is_none() && self.record.drive != DriveState::Rest {
+        let may_be_on = self.record.drive != DriveState::Rest || self.doubt.is_there();
+        if self.record.leads.is_none() && may_be_on {
             return self.ask(Ask::Drive(DriveState::Rest));
         }
         self.go_on(now)
@@ -385,7 +394,7 @@ impl Identify {
 
     /// Ends the run as aborted.
     fn stop(&mut self, reason: &str) {
-        self.talk.stop(reason, "the coil", &self.record.drive);
+        self.talk.stop(reason);
     }
 
     fn placed(&mut self, red: Pin, black: Pin) -> Event {

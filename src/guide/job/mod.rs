@@ -7,9 +7,7 @@ mod tests;
 
 use super::Guide;
 use super::dialogue::{Dialogue, done};
-use crate::event::{
-    Action, Answer, Ask, Caution, DriveState, Event, Input, JobLabel, JobStep, visible,
-};
+use crate::event::{Action, Answer, Ask, Caution, Event, Input, JobLabel, JobStep, visible};
 use drivers::{Function, Moment};
 use std::collections::VecDeque;
 
@@ -100,7 +98,7 @@ impl Talk {
     }
 
     fn stop(&mut self, reason: &str) {
-        self.talk.stop(reason, "nothing", &DriveState::Rest);
+        self.talk.stop(reason);
     }
 
     fn end(&mut self) -> Action {

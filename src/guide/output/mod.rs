@@ -132,7 +132,7 @@ impl Guide for Output {
             }
             Input::ReadingArrived(..) | Input::TextReceived(_) => Vec::new(),
             Input::OtherFunctionArrived => {
-                self.dial.disagrees();
+                self.dial.disagrees(self.talk.open());
                 Vec::new()
             }
             Input::FunctionRefused(function) => vec![Event::FunctionRefused { function }],

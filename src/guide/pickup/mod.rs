@@ -9,6 +9,7 @@ mod tests;
 
 use super::Guide;
 use super::dialogue::{Dialogue, done};
+use super::doubt::DriveDoubt;
 use super::ladder::{self, Allowed};
 use super::meter::{self, Dial};
 use super::settling::{Settled, Settler, Settling};
@@ -43,6 +44,7 @@ pub struct PickUp {
     listening: Option<Settler>,
     epoch: u64,
     dial: Dial,
+    doubt: DriveDoubt,
 }
 
 impl PickUp {
@@ -57,6 +59,7 @@ impl PickUp {
             listening: None,
             epoch: 0,
             dial: Dial::default(),
+            doubt: DriveDoubt::default(),
         }
     }
 }
@@ -64,13 +67,18 @@ impl PickUp {
 impl Guide for PickUp {
     fn apply(&mut self, fact: &Event) {
         self.record.apply(fact);
+        self.doubt.apply(fact);
+    }
+
+    fn drive(&self) -> &DriveState {
+        &self.record.drive
     }
 
     fn wake_at(&self) -> Option<Moment> {
         self.listening.as_ref().filter(|_| self.talk.open().is_none()).map(Settler::limit_at)
     }
 
-    fn handle(&mut self, input: Input, _: Moment) -> Vec<Event> {
+    fn handle(&mut self, input: Input, now: Moment) -> Vec<Event> {
         match input {
             Input::Begun => Vec::new(),
             Input::MeterAnswered(meter, gap_s) => self.meter_answered(meter, gap_s),
@@ -86,7 +94,7 @@ impl Guide for PickUp {
             }
             Input::ReadingArrived(..) | Input::TextReceived(_) => Vec::new(),
             Input::OtherFunctionArrived => {
-                self.dial.disagrees();
+                self.dial.disagrees(self.talk.open());
                 if self.dial.is_doubted() {
                     self.listening = None;
                 }
@@ -97,8 +105,11 @@ impl Guide for PickUp {
                 vec![Event::FunctionRefused { function }]
             }
             Input::DeadlineReached => {
-                self.listening = None;
-                self.stop("the readings do not settle");
+                // The loop looks now and then, whether anything is due or not.
+                if self.wake_at().is_some_and(|due| due <= now) {
+                    self.listening = None;
+                    self.stop("the readings do not settle");
+                }
                 Vec::new()
             }
             Input::StopRequested(reason) => {
@@ -126,6 +137,9 @@ impl Guide for PickUp {
         }
         if self.record.meter.is_none() || self.listening.is_some() {
             return Action::Nothing;
+        }
+        if self.record.leads.is_none() && self.doubt.is_there() {
+            return self.ask(Ask::Drive(DriveState::Rest));
         }
         self.go_on(now)
     }
@@ -323,6 +337,6 @@ impl PickUp {
 
     /// Ends the run as aborted.
     fn stop(&mut self, reason: &str) {
-        self.talk.stop(reason, "the coil", &self.record.drive);
+        self.talk.stop(reason);
     }
 }

@@ -13,6 +13,9 @@ use std::collections::BTreeSet;
 /// Below this a witness is closed, in ohms: leads and a dirty contact, far from any coil.
 const CLOSED_OHMS: f64 = 20.0;
 
+/// So many ramps that the link has broken off are enough: each is begun from its foot again.
+const BROKEN_RAMPS_MAX: u32 = 8;
+
 /// The fold.
 #[derive(Debug)]
 pub(super) struct Record {
@@ -31,6 +34,7 @@ pub(super) struct Record {
     pub(super) finding: Option<Box<PickUpFinding>>,
     /// Why the operator's hands cannot go on.
     pub(super) gave_up: Option<String>,
+    broken_ramps: u32,
     looks: Vec<Seen>,
     /// The numbers of the captures behind `looks`.
     numbers: Vec<u32>,
@@ -52,6 +56,7 @@ impl Record {
             last_touch: 0,
             finding: None,
             gave_up: None,
+            broken_ramps: 0,
             looks: Vec::new(),
             numbers: Vec::new(),
         }
@@ -111,7 +116,13 @@ impl Record {
             }
             Event::LinkChanged(LinkNews::Restored { .. } | LinkNews::Lost { .. }) => {
                 self.leads = None;
+                let before = self.looks.len();
                 self.forget_the_ramp_under_way();
+                self.broken_ramps += u32::from(self.looks.len() + 1 < before);
+                if self.broken_ramps >= BROKEN_RAMPS_MAX {
+                    let why = format!("the link broke off {BROKEN_RAMPS_MAX} ramps: mend it first");
+                    self.gave_up = Some(why);
+                }
             }
             Event::ResultReached(Finding::PickUp(finding)) => self.finding = Some(finding.clone()),
             _ => {}

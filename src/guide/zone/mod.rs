@@ -108,11 +108,7 @@ impl Guide for Zone {
     }
 
     fn wake_at(&self) -> Option<Moment> {
-        if self.talk.open().is_some() {
-            return None;
-        }
-        let limit = self.listening.as_ref().map(Settler::limit_at);
-        [limit, self.follows_by].into_iter().flatten().min()
+        self.listening.as_ref().filter(|_| self.talk.open().is_none()).map(Settler::limit_at)
     }
 
     fn handle(&mut self, input: Input, now: Moment) -> Vec<Event> {
@@ -135,7 +131,7 @@ impl Guide for Zone {
             }
             Input::ReadingArrived(..) | Input::TextReceived(_) => Vec::new(),
             Input::OtherFunctionArrived => {
-                self.dial.disagrees();
+                self.dial.disagrees(self.talk.open());
                 Vec::new()
             }
             Input::FunctionRefused(function) => {

@@ -33,8 +33,10 @@ fn share(shares: &[(f64, f64)], rated: f64) -> f64 {
     shares.iter().find(|(v, _)| *v == rated).map_or(0.0, |(_, p)| *p)
 }
 
+#[track_caller]
 fn close(found: f64, expected: f64, within: f64) {
-    assert!((found - expected).abs() <= within, "{found}, expected {expected} within {within}");
+    let source = "IEC 60028 and two notes on coil temperature";
+    crate::checked::absolute(source, found, expected, within);
 }
 
 /// Between two temperatures, by way of 20 degrees.
