@@ -120,7 +120,7 @@ pub struct Workbench<'a> {
     pub seat: &'a mut Seat,
     /// Time.
     pub clock: Arc<dyn Clock>,
-    /// Makes the stamps of the record: [`stamp`], but for a simulated world.
+    /// Makes the stamps of the record: [`stamp()`], but for a simulated world.
     pub stamp: Stamping,
     /// Whose hands.
     pub hands: Hands,

@@ -169,10 +169,7 @@ fn named_right(found: &IdentifyFinding, case: &Case, world: &World) {
     assert_eq!(coils, truth.coils.iter().map(|c| both(&c.plus, &c.minus)).collect(), "{found:#?}");
     let codes: BTreeSet<_> = found.faults.iter().map(|fault| fault.code).collect();
     assert_eq!(codes, truth.faults.iter().copied().collect(), "{found:#?}");
-    // Leads that leave a coil between its ohms and its diode test, or touch more than it, look like
-    // a diode; the coil then has one way round too many, which is safe.
-    let certain = !world.plan.has(Fault::LiftsEarly) && !world.plan.has(Fault::WrongPin);
-    for (coil, real) in found.coils.iter().zip(&truth.coils).filter(|_| certain) {
+    for (coil, real) in found.coils.iter().zip(&truth.coils) {
         assert!(coil.polarised.is_none_or(|says| says == real.polarised), "{found:#?}");
         if real.polarised && coil.polarised == Some(true) {
             assert_eq!(coil.plus, real.plus, "{found:#?}");

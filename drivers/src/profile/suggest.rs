@@ -22,14 +22,17 @@ pub(super) fn explain(error: &toml::de::Error, text: &str) -> String {
     format!("{place}{}{hint}", crate::error::escape(short.as_bytes(), 400))
 }
 
-/// The first quoted word of the message is what was found, the others what was expected.
+/// What was found stands quoted ahead of what was expected, which are plain words; what was found
+/// may hold anything, quotes too.
 fn suggestion(message: &str) -> Option<String> {
     if !message.starts_with("unknown") {
         return None;
     }
-    let words: Vec<&str> = message.split('`').skip(1).step_by(2).collect();
-    let (found, expected) = words.split_first()?;
-    nearest(found, expected).map(str::to_owned)
+    let (found, expected) = message.rsplit_once(", expected ")?;
+    let found = found.split_once('`')?.1.strip_suffix('`')?;
+    let plain = |word: &&str| word.bytes().all(|b| b.is_ascii_alphanumeric() || b"_-".contains(&b));
+    let expected: Vec<&str> = expected.split('`').skip(1).step_by(2).filter(plain).collect();
+    nearest(found, &expected).map(str::to_owned)
 }
 
 /// The nearest of `words` to `found`, if any is near: at most a third of its letters differ.
@@ -50,6 +53,16 @@ mod tests {
         assert_eq!(distance("kitten", "sitting"), 3);
         assert_eq!(distance("", "abc"), 3);
         assert_eq!(distance("abc", "abc"), 0);
+    }
+
+    #[test]
+    fn only_expected_words_are_suggested() {
+        let of =
+            |found: &str| suggestion(&format!("unknown field `{found}`, expected `settle_ms`"));
+        assert_eq!(of("settle"), Some("settle_ms".into()));
+        for odd in ["a`settle\t`b`settle`", "`", "x`, expected `x\t"] {
+            assert_eq!(of(odd), None, "{odd:?}");
+        }
     }
 
     #[test]

@@ -5,11 +5,12 @@
 use super::Terms;
 use super::finding;
 use super::follow::{is_shut, same_way};
-use super::insight::Insight;
+use super::insight::{CoilFacts, Insight};
 use super::plan::{Plan, Purpose};
 use super::record::{Record, TouchRecord};
 use super::way::Way;
 use crate::event::{Capture, DriveState, IdentifyFinding, Pin};
+use crate::relay::coil::{Direction, Polarity, Suppression};
 use crate::relay::{Pair, Partition, Probe, Situation, Status, Touch, choose, isolation_cover};
 use drivers::Function;
 use std::collections::BTreeSet;
@@ -100,15 +101,32 @@ fn coil_plan(record: &Record, insight: &Insight) -> Option<Plan> {
         let open: Vec<Way> =
             Way::both(coil.pair).into_iter().filter(|way| !is_measured(record, *way)).collect();
         let here = |way: &&Way| record.leads == Some(**way);
-        let way = *open.iter().find(here).or(open.first())?;
+        let way = open.iter().find(here).or(open.first()).copied();
+        let way = way.or_else(|| blocks_by_one_touch(record, coil))?;
         let pins = record.pins();
         let why = format!(
             "to measure the coil between {} and {} with the leads this way round",
             pins.at(way.red()),
             pins.at(way.black())
         );
-        Some(Plan { way, purpose: Purpose::Coil, fresh: false, why })
+        let fresh = record.leads == Some(way) && !open.contains(&way);
+        Some(Plan { way, purpose: Purpose::Coil, fresh, why })
     })
+}
+
+/// The way round in which a coil that looks polarised does not conduct, where one touch alone says
+/// so: a lead that was lifted between the ohms and the diode test looks the same.
+fn blocks_by_one_touch(record: &Record, coil: &CoilFacts) -> Option<Way> {
+    let Polarity::Polarised { plus, kind } = coil.polarity else { return None };
+    let blocks = match kind {
+        Suppression::Diode => plus,
+        Suppression::Lamp => plus.turned(),
+    };
+    let [forward, reverse] = Way::both(coil.pair);
+    let way = if blocks == Direction::Forward { forward } else { reverse };
+    let tested = |t: &&TouchRecord| t.captures.iter().any(|c| c.function == Function::Diode);
+    let touches = record.touches.iter().filter(|t| t.way == way);
+    (touches.filter(tested).count() == 1).then_some(way)
 }
 
 fn is_measured(record: &Record, way: Way) -> bool {
