@@ -3,7 +3,6 @@
 //! reported is in the journal; the journal verifies; the supply is off, and was on only when asked.
 
 use super::cases::Case;
-use super::faults::Fault;
 use super::{Part, World};
 use coilmark::bench::{HazardKind, Truth};
 use coilmark::event::{
@@ -102,7 +101,7 @@ pub fn result(case: &Case, world: &World, entries: &[Entry], breaks: usize) -> b
     match finding {
         Finding::Identify(found) => {
             if found.result == Outcome::Identified {
-                named_right(found, case, world);
+                named_right(found, case);
                 measured(found, entries);
             } else {
                 let sound = case.part.truth.faults.is_empty();
@@ -145,7 +144,7 @@ pub fn result(case: &Case, world: &World, entries: &[Entry], breaks: usize) -> b
 }
 
 /// What is named is the truth.
-fn named_right(found: &IdentifyFinding, case: &Case, world: &World) {
+fn named_right(found: &IdentifyFinding, case: &Case) {
     let truth: &Truth = &case.part.truth;
     let set = |pins: &[Pin]| pins.iter().cloned().collect::<BTreeSet<_>>();
     let both = |a: &Pin, b: &Pin| BTreeSet::from([a.clone(), b.clone()]);
