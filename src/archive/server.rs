@@ -48,13 +48,18 @@ impl Server {
             .replace("TEXT", "TEXT COLLATE \"C\"")
             .replace(" WITHOUT ROWID", "");
         let format = schema::FORMAT;
+        // Only where there are none: making what is there already locks the tables against benches
+        // that write to them, and two of those could wait for each other.
         client
             .batch_execute(&format!(
-                "SET client_min_messages = warning; BEGIN; {OPENING};
-                 CREATE SCHEMA IF NOT EXISTS coilmark; SET search_path TO coilmark;
-                 {tables}
-                 CREATE TABLE IF NOT EXISTS format (number BIGINT NOT NULL);
-                 INSERT INTO format SELECT {format} WHERE NOT EXISTS (SELECT 1 FROM format);
+                "SET client_min_messages = warning; SET search_path TO coilmark;
+                 BEGIN; {OPENING};
+                 DO $prepare$ BEGIN IF to_regclass('coilmark.format') IS NULL THEN
+                     CREATE SCHEMA IF NOT EXISTS coilmark;
+                     {tables}
+                     CREATE TABLE format (number BIGINT NOT NULL);
+                     INSERT INTO format VALUES ({format});
+                 END IF; END $prepare$;
                  COMMIT;"
             ))
             .map_err(failed("preparing"))?;
