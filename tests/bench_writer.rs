@@ -45,7 +45,8 @@ impl Durable for Watched {
 fn fill(log: &mut LogWriter<impl Durable>, group: u32) {
     for i in 0..ROWS {
         let t = f64::from(group * ROWS + i) / 1000.0;
-        log.append(t, Some(13.7 + f64::from(i % 97) / 1e4), Moment::START).unwrap();
+        // As a meter's digits read: a sum would have more of them than any meter sends.
+        log.append(t, Some(f64::from(137_000 + i % 97) / 1e4), Moment::START).unwrap();
     }
 }
 

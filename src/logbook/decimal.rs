@@ -12,57 +12,88 @@ const MICROS_MAX: f64 = 1e15;
 /// Appends seconds, with six decimals.
 pub(super) fn put_seconds(out: &mut Vec<u8>, t_s: f64) {
     let micros = t_s * MICRO;
-    let rounded = micros.round();
-    // A product near the middle between two microseconds may lie on its wrong side.
-    let sure = (micros - rounded).abs() < 0.499;
-    if sure && (0.0..MICROS_MAX / 1e3).contains(&rounded) && t_s.is_sign_positive() {
-        put_micros(out, rounded, 6);
-    } else {
-        // Into memory; it cannot fail.
-        let _ = write!(out, "{t_s:.6}");
+    match nearest(micros) {
+        // A product near the middle between two microseconds may lie on its wrong side.
+        Some((whole, off)) if off < 0.499 && micros < MICROS_MAX / 1e3 => {
+            put_micros(out, whole, true);
+        }
+        _ => {
+            // Into memory; it cannot fail.
+            let _ = write!(out, "{t_s:.6}");
+        }
     }
 }
 
 /// Appends volts.
 pub(super) fn put_volts(out: &mut Vec<u8>, volts: f64) {
-    let rounded = (volts * MICRO).round();
-    // Fifteen digits tell any two numbers apart, so that no other text as short is this number.
-    if rounded.abs() < MICROS_MAX && rounded != 0.0 && rounded / MICRO == volts {
-        if volts < 0.0 {
-            out.push(b'-');
+    let size = volts.abs();
+    match nearest(size * MICRO) {
+        // Fifteen digits tell any two numbers apart, so that no other text as short is this number.
+        Some((whole @ 1.., _)) if whole as f64 / MICRO == size => {
+            if volts < 0.0 {
+                out.push(b'-');
+            }
+            put_micros(out, whole, false);
         }
-        put_micros(out, rounded.abs(), 0);
-    } else {
-        let _ = write!(out, "{volts}");
+        _ => {
+            let _ = write!(out, "{volts}");
+        }
     }
 }
 
-/// Appends millionths as a number with `decimals` decimals at least, and as many as it needs.
-fn put_micros(out: &mut Vec<u8>, micros: f64, decimals: usize) {
+/// The nearest whole number and how far off it is, for a number from 0 to [`MICROS_MAX`].
+fn nearest(micros: f64) -> Option<(u64, f64)> {
+    if !(micros < MICROS_MAX && micros.is_sign_positive()) {
+        return None;
+    }
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "below 10^15")]
-    let mut left = micros as u64;
-    // Sixteen digits, and a point ahead of the last six.
-    let mut text = [b'0'; 17];
-    let mut first = text.len();
-    let mut needed = decimals;
-    for (place, digit) in text.iter_mut().rev().enumerate() {
-        if place == 6 {
-            *digit = b'.';
-            continue;
-        }
-        if left == 0 && place > 7 {
+    let whole = (micros + 0.5) as u64;
+    Some((whole, (micros - whole as f64).abs()))
+}
+
+/// The two digits of each number below a hundred.
+const PAIRS: [[u8; 2]; 100] = {
+    let mut pairs = [[b'0'; 2]; 100];
+    let mut n = 0;
+    while n < 100 {
+        pairs[n] = [b'0' + (n / 10) as u8, b'0' + (n % 10) as u8];
+        n += 1;
+    }
+    pairs
+};
+
+/// The most letters of a number of millionths below [`MICROS_MAX`].
+const LONGEST: usize = 17;
+
+/// Appends millionths as a number with six decimals, or with as many as it needs.
+fn put_micros(out: &mut Vec<u8>, micros: u64, six: bool) {
+    // Ten digits, the point, six more; and room, so that as many bytes are copied each time.
+    let mut text = [b'.'; LONGEST + 10];
+    let (mut whole, part) = (micros / 1_000_000, micros % 1_000_000);
+    let mut first = 10;
+    for digit in text.iter_mut().take(10).rev() {
+        *digit = b'0' + (whole % 10) as u8;
+        first -= 1;
+        whole /= 10;
+        if whole == 0 {
             break;
         }
-        let last = (left % 10) as u8;
-        left /= 10;
-        if place < 6 && last != 0 {
-            needed = needed.max(6 - place);
-        }
-        *digit = b'0' + last;
-        first = 16 - place;
     }
-    let end = if needed == 0 { 10 } else { 11 + needed };
-    out.extend_from_slice(text.get(first..end).unwrap_or(&[]));
+    for (place, pair) in [(11, part / 10_000), (13, part / 100 % 100), (15, part % 100)] {
+        text[place..place + 2].copy_from_slice(&PAIRS[pair as usize]);
+    }
+    let mut end = LONGEST;
+    if !six {
+        while text[end - 1] == b'0' && end > 11 {
+            end -= 1;
+        }
+        end = if end == 11 { 10 } else { end };
+    }
+    if let Some(chunk) = text.get(first..).and_then(<[u8]>::first_chunk::<LONGEST>) {
+        let length = out.len() + end - first;
+        out.extend_from_slice(chunk);
+        out.truncate(length);
+    }
 }
 
 #[cfg(test)]
