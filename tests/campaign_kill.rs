@@ -14,6 +14,7 @@
 mod program;
 
 use drivers::{Clock, SystemClock};
+use program::broken_off::{AT_ONCE, RELAY, begin, resume};
 use program::*;
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64;
@@ -22,24 +23,15 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Duration;
 
-/// One changeover: the coil both ways round, a search, and two contacts to prove.
-const RELAY: &str = "changeover_1_pole";
 /// Moments, times the size that was asked for.
 const MOMENTS: u64 = 5;
-/// How many runs at once: each mostly waits for its meter.
-const AT_ONCE: usize = 6;
 /// Fields of a result that more touches change; every other is the same.
 const CHANGED: [&str; 5] =
     ["posterior", "placements", "lead_moves", "drive_changes", "decisive_touches"];
 
-fn begin(link: &str, job: &Job) -> Program {
-    let dir = job.word();
-    let usual = ["identify", "--operator", "json", "--meter", link, "--job", &dir];
-    Program::start(&[&usual[..], &["--pins", "5", "--footprint", "2-1-2"]].concat())
-}
-
-fn resume(link: &str, job: &Job) -> Program {
-    Program::start(&["resume", &job.word(), "--operator", "json", "--meter", link])
+/// The next part of the run: its beginning where nothing was written yet.
+fn part(link: &str, job: &Job) -> Program {
+    if job.record().is_empty() { begin(link, job) } else { resume(link, job, &[]) }
 }
 
 /// What a job ended with.
@@ -58,8 +50,7 @@ fn run(spans: &[Duration]) -> End {
     let clock = SystemClock::begin();
     let mut kills = 0;
     for span in spans {
-        let mut program =
-            if job.record().is_empty() { begin(&link, &job) } else { resume(&link, &job) };
+        let mut program = part(&link, &job);
         let killer = program.kill_after(*span);
         person.lead(&mut program, |_| Reply::Perform);
         killer.join().unwrap();
@@ -78,9 +69,7 @@ fn run(spans: &[Duration]) -> End {
         }
     }
     if person.ledger.finished().is_none() {
-        let program =
-            if job.record().is_empty() { begin(&link, &job) } else { resume(&link, &job) };
-        person.finish(program, 0);
+        person.finish(part(&link, &job), 0);
     }
     assert_eq!(bench.hazards(), [], "killed after {spans:?}");
     assert!(!bench.is_driven(), "the drive is still on");

@@ -8,6 +8,7 @@
 mod source;
 
 use source::{Source, is_word, tree, walk};
+use std::collections::BTreeSet;
 use std::path::Path;
 
 const FOLDERS: [&str; 4] = ["src", "drivers/src", "tests", "drivers/tests"];
@@ -344,6 +345,36 @@ fn no_file_names_a_path_of_somebodys_machine() {
         .flat_map(|path| machine_paths(path, &String::from_utf8_lossy(&text(path))))
         .collect();
     none(found);
+}
+
+/// What is kept at the top: the agreed layout and what a tool wants there. A folder of somebody's
+/// own work in the tree is theirs.
+#[test]
+fn the_top_level_is_as_agreed() {
+    let agreed = [
+        ".ci",
+        ".gitignore",
+        "Cargo.lock",
+        "Cargo.toml",
+        "DEVELOPERS.md",
+        "LICENSE",
+        "README.md",
+        "clippy.toml",
+        "drivers",
+        "fixtures",
+        "rustfmt.toml",
+        "src",
+        "tests",
+    ];
+    let listed = std::process::Command::new("git").arg("ls-files").current_dir(root()).output();
+    let listed = listed.map(|listed| String::from_utf8_lossy(&listed.stdout).into_owned());
+    let Some(listed) = listed.ok().filter(|listed| listed.contains("Cargo.toml")) else {
+        println!("skipped: needs git, and a clone");
+        return;
+    };
+    let top = listed.lines().map(|path| path.split('/').next().unwrap_or(path));
+    let stray: BTreeSet<_> = top.filter(|name| !agreed.contains(name)).collect();
+    none(stray.into_iter().map(String::from).collect());
 }
 
 // The rules themselves.

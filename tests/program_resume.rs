@@ -14,30 +14,14 @@ mod program;
 
 use coilmark::bench::Bench;
 use coilmark::event::{Ask, IdentifyFinding};
+use program::broken_off::{AT_ONCE, RELAY, begin, resume};
 use program::*;
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64;
 use serde_json::Value;
 
-/// One changeover: the coil both ways round, a search, and two contacts to prove.
-const RELAY: &str = "changeover_1_pole";
-
 /// How many runs are killed, each once; `COILMARK_CAMPAIGN` sets another number.
 const KILLS: usize = 6;
-/// How many of them at once.
-const AT_ONCE: usize = 6;
-
-fn words(link: &str, job: &Job) -> Vec<String> {
-    let dir = job.word();
-    let usual = ["identify", "--operator", "json", "--meter", link, "--job", &dir];
-    let part = ["--pins", "5", "--footprint", "2-1-2"];
-    [&usual[..], &part].concat().into_iter().map(String::from).collect()
-}
-
-fn resume(link: &str, job: &Job, more: &[&str]) -> Program {
-    let dir = job.word();
-    Program::start(&[&["resume", &dir, "--operator", "json", "--meter", link], more].concat())
-}
 
 /// Does what is asked, until so many lines were heard, live readings not counted; false if it
 /// ended before.
@@ -75,7 +59,7 @@ fn undisturbed() -> (Person, Job, usize) {
     let (bench, job) = (bench(relay(RELAY)), Job::new());
     let served = bench.serve_pty(None).unwrap();
     let mut person = Person::at(&bench);
-    let mut program = Program::start(&words(&served.link(), &job));
+    let mut program = begin(&served.link(), &job);
     let mut lines = 0;
     while lead_lines(&mut person, &mut program, 1) {
         lines += 1;
@@ -89,7 +73,7 @@ fn killed_at(line: usize) -> (Person, Job) {
     let (bench, job) = (bench(relay(RELAY)), Job::new());
     let served = bench.serve_pty(None).unwrap();
     let mut person = Person::at(&bench);
-    let mut program = Program::start(&words(&served.link(), &job));
+    let mut program = begin(&served.link(), &job);
     lead_lines(&mut person, &mut program, line);
     program.kill();
     drop(program);
@@ -138,7 +122,7 @@ fn stopped() -> (Bench, Job, Person) {
     let (bench, job) = (bench(relay(RELAY)), Job::new());
     let served = bench.serve_pty(None).unwrap();
     let mut person = Person::at(&bench);
-    let mut program = Program::start(&words(&served.link(), &job));
+    let mut program = begin(&served.link(), &job);
     let first = person.lead_to(&mut program, |ask| matches!(ask, Ask::Place { .. }));
     person.perform(&mut program, &first);
     person.lead_to(&mut program, |ask| matches!(ask, Ask::Place { .. }));
@@ -216,7 +200,7 @@ fn a_job_that_is_being_recorded_is_not_gone_on_with() {
     let (bench, job) = (bench(relay(RELAY)), Job::new());
     let served = bench.serve_pty(None).unwrap();
     let mut person = Person::at(&bench);
-    let mut program = Program::start(&words(&served.link(), &job));
+    let mut program = begin(&served.link(), &job);
     let open = person.lead_to(&mut program, |ask| matches!(ask, Ask::Place { .. }));
     Program::run(&["resume", &job.word()]).refuses(2, &["journal.jsonl", "another run"]);
     // Looking at it is no harm, and no hindrance.

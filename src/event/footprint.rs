@@ -5,11 +5,8 @@
 //! an empty place. Text in, rows of pins out, for whoever lays the part out: belief, screen and
 //! report.
 
-use super::pin::Pin;
-use std::ops::RangeInclusive;
+use super::pin::{Pin, Pins};
 
-/// How many pins a part has.
-const PINS: RangeInclusive<usize> = 2..=16;
 /// The most rows of a drawing, and the most places in one.
 const ACROSS_MAX: usize = 16;
 
@@ -166,7 +163,7 @@ impl StatedFootprint {
 }
 
 fn fits(pins: usize) -> Result<(), BadFootprint> {
-    if PINS.contains(&pins) { Ok(()) } else { Err(BadFootprint::Count(pins)) }
+    if (2..=Pins::MAX).contains(&pins) { Ok(()) } else { Err(BadFootprint::Count(pins)) }
 }
 
 /// Rows of so many pins, in order; every second one backwards if they run round the part.

@@ -38,6 +38,27 @@ pub struct PickUpStart {
     pub release_percent: f64,
 }
 
+impl PickUpStart {
+    /// A measurement of this coil by this contact as it is without further words.
+    #[must_use]
+    pub const fn usual(coil: [Pin; 2], contact: [Pin; 2]) -> Self {
+        Self {
+            coil,
+            contact,
+            step_volts: 0.1,
+            ramps: 3,
+            volts_max: 24.0,
+            coil_watts_max: 3.0,
+            drive_percent: 1.0,
+            ambient_celsius: 20.0,
+            coil_celsius_max: 70.0,
+            rated_volts: None,
+            operate_percent: 80.0,
+            release_percent: 5.0,
+        }
+    }
+}
+
 /// Pick-up and drop-out.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct PickUpFinding {

@@ -187,18 +187,9 @@ mod tests {
         let pins = crate::event::Pins::numbered(4).unwrap();
         let pin = |place: usize| pins.at(place).clone();
         PickUpStart {
-            coil: [pin(0), pin(1)],
-            contact: [pin(2), pin(3)],
-            step_volts: 0.1,
-            ramps: 3,
-            volts_max: 24.0,
-            coil_watts_max: 3.0,
             drive_percent: 0.0,
-            ambient_celsius: 20.0,
-            coil_celsius_max: 70.0,
             rated_volts,
-            operate_percent: 80.0,
-            release_percent: 5.0,
+            ..PickUpStart::usual([pin(0), pin(1)], [pin(2), pin(3)])
         }
     }
 

@@ -3,7 +3,7 @@
 //! part of the run then has the drive taken off before the leads touch anything. A part that came
 //! to its end has told its person; a drive that was never near is not doubted.
 
-use crate::event::{Caution, Event};
+use crate::event::{Caution, DriveState, Event};
 
 /// What a record leaves in doubt about its drive.
 #[derive(Clone, Copy, Debug, Default)]
@@ -30,16 +30,16 @@ impl DriveDoubt {
         }
     }
 
-    /// Whether the drive has to be taken off for safety's sake.
-    pub(super) const fn is_there(self) -> bool {
-        self.doubted
+    /// Whether a drive may be on, where the record has this one.
+    pub(super) fn may_be_on(self, recorded: &DriveState) -> bool {
+        self.doubted || *recorded != DriveState::Rest
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::event::{DriveState, JobStart, JobStep, RunStart, RunTerms};
+    use crate::event::{JobStart, JobStep, RunStart, RunTerms};
     use std::collections::BTreeMap;
 
     fn begun() -> Event {
@@ -50,7 +50,7 @@ mod tests {
     fn after(facts: &[Event]) -> bool {
         let mut doubt = DriveDoubt::default();
         facts.iter().for_each(|fact| doubt.apply(fact));
-        doubt.is_there()
+        doubt.may_be_on(&DriveState::Rest)
     }
 
     #[test]

@@ -107,6 +107,13 @@ mod tests {
         String::from_utf8(out).unwrap()
     }
 
+    // Found by chance once: its product with a million lies on the wrong side of the middle.
+    #[test]
+    fn a_time_in_the_middle_of_two_microseconds_goes_where_the_standard_library_has_it() {
+        let t_s = (33_905_558.0 + 0.5) / 1e6;
+        assert_eq!(text(put_seconds, t_s), format!("{t_s:.6}"));
+    }
+
     proptest! {
         #![proptest_config(ProptestConfig { cases: 4000, ..ProptestConfig::default() })]
 

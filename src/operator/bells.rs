@@ -1,8 +1,7 @@
 //! The terminal's bell in patterns that ears can tell apart: a capture rings once, an ask twice, an
 //! ask for the supply's switch alone twice slowly, trouble three times fast, the end four times;
 //! each tick of a held dwell once. The bell has one pitch and one length, so rings differ in number
-//! and distance. What is due is written by
-//! [`Bells::due`]; patterns wait for each other.
+//! and distance. What is due is written by [`Bells::due`]; patterns wait for each other.
 
 use drivers::Moment;
 use std::collections::VecDeque;

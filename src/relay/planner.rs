@@ -204,6 +204,7 @@ struct Rated {
 
 fn rate_all(pairs: &[[f64; 5]], given: &All, situation: &Situation) -> Vec<Rated> {
     let costs = &situation.costs;
+    let sought = situation.drive.is_none() && situation.may_drive;
     let index = pairs.iter().enumerate();
     let rate = |(index, of): (usize, &[f64; 5])| {
         let (lo, hi) = Pair::at(index);
@@ -219,7 +220,6 @@ fn rate_all(pairs: &[[f64; 5]], given: &All, situation: &Situation) -> Vec<Rated
         };
         let information_bits = information(of, given.on(pair, toggle, situation));
         let cost_s = hands_s + if toggle { costs.drive_s } else { 0.0 };
-        let sought = situation.drive.is_none() && situation.may_drive;
         // A coil that is known already, or cannot be told from a contact, is not found there.
         let finds = of[Status::Coil as usize] * (information_bits / COIL_TOLD_BITS).min(1.0);
         let coil_bits = if sought { COIL_BITS * finds } else { 0.0 };

@@ -64,7 +64,7 @@ impl NamedSupply {
 
     /// Opens it; its output is off then.
     pub(super) fn open(&self, clock: Arc<dyn Clock>) -> Result<Drive, Failure> {
-        let limits = limits(self.volts_max, self.watts_max);
+        let limits = supply_limits(self.volts_max, self.watts_max);
         let supply = Supply::open(&self.spec, limits, clock).map_err(|e| failure(&e))?;
         tracing::info!("supply: {}", supply.identity());
         let mut drive = Drive::new(supply, self.watts_max);
@@ -76,7 +76,7 @@ impl NamedSupply {
 /// What a supply is never asked for beyond: the current limit's headroom is in it, and a hair for
 /// its rounding.
 #[must_use]
-pub fn limits(volts_max: f64, watts_max: f64) -> SupplyLimits {
+pub fn supply_limits(volts_max: f64, watts_max: f64) -> SupplyLimits {
     SupplyLimits { volts_max, watts_max: watts_max * HEADROOM * 1.001 }
 }
 

@@ -42,7 +42,7 @@ pub use analyse::{AnalyseTerms, run_analyse};
 pub use bench::{BenchTerms, run_bench};
 pub use board::{BoardTerms, PlanSource, run_board, run_board_plan};
 pub use demo::run_demo;
-pub use drive::{Drive, limits};
+pub use drive::{Drive, supply_limits};
 pub use ease::Ease;
 pub use failure::{Exit, Failure};
 pub use fit::{ContactWord, FitTerms, run_fit};

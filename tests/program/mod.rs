@@ -12,6 +12,7 @@
 #![allow(dead_code, unused_imports, reason = "each test program uses its own part of this")]
 
 mod babble;
+pub mod broken_off;
 #[path = "../../drivers/tests/instrument/mod.rs"]
 pub mod instrument;
 mod job;

@@ -36,18 +36,9 @@ pub fn ladder(
 /// Pick-up and drop-out by three ramps.
 pub fn pickup() -> Job {
     let terms = PickUpStart {
-        coil: [pin("2"), pin("5")],
-        contact: [pin("1"), pin("3")],
-        step_volts: 0.1,
-        ramps: 3,
-        volts_max: 24.0,
-        coil_watts_max: 3.0,
-        drive_percent: 1.0,
         ambient_celsius: 21.0,
-        coil_celsius_max: 70.0,
         rated_volts: Some(12.0),
-        operate_percent: 80.0,
-        release_percent: 5.0,
+        ..PickUpStart::usual([pin("2"), pin("5")], [pin("1"), pin("3")])
     };
     let mut job = Job::begin(began(RunTerms::PickUp(terms)));
     job.meter("EXAMPLE,BENCH-6,0042,1.07", true).caution(Caution::DeadCircuit);

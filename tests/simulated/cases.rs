@@ -118,18 +118,10 @@ fn relay(dice: &mut Dice, profile: &'static str, supplied: bool) -> Case {
 fn pickup(supplied: bool) -> Case {
     let pins = |a, b| [Pin::new(a), Pin::new(b)];
     let start = PickUpStart {
-        coil: pins("2", "5"),
-        contact: pins("1", "3"),
-        step_volts: 0.1,
         ramps: 1,
-        volts_max: 24.0,
-        coil_watts_max: 3.0,
-        drive_percent: 1.0,
-        ambient_celsius: 20.0,
         coil_celsius_max: 85.0,
         rated_volts: Some(12.0),
-        operate_percent: 80.0,
-        release_percent: 5.0,
+        ..PickUpStart::usual(pins("2", "5"), pins("1", "3"))
     };
     let (name, terms) = ("changeover_1_pole", RunTerms::PickUp(start));
     Case { name, terms, part: part("relays", name), profile: "scpi", supplied }

@@ -19,7 +19,7 @@ use coilmark::journal::{Journal, LocalTime, Past, Stamp, Task, tasks};
 use coilmark::operator::Json;
 use coilmark::run::{
     Drive, Ease, Exit, Failure, Hands, OperatorChoice, ResumeTerms, Seat, Workbench, guide_for,
-    limits,
+    supply_limits,
 };
 use drivers::{Clock, Moment, Port, PortOptions, Profile, Supply};
 use faults::{Dice, Fault, Plan};
@@ -219,7 +219,8 @@ impl World {
             _ => return None,
         };
         let link = Box::new(End::of(self.supply.as_ref()?));
-        let supply = Supply::over(link, limits(volts_max, watts_max), Arc::clone(clock)).unwrap();
+        let supply =
+            Supply::over(link, supply_limits(volts_max, watts_max), Arc::clone(clock)).unwrap();
         let mut drive = Drive::new(supply, watts_max);
         task.entries.iter().for_each(|entry| drive.recorded(&entry.event));
         Some(drive)

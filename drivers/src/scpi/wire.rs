@@ -13,7 +13,7 @@ use std::time::Duration;
 
 /// How many lines sent are remembered, to know their echoes.
 const ECHOES_AT_MOST: usize = 16;
-/// How many events may wait beside one block of readings; the port fetches them after each call.
+/// How many events may wait; the port fetches them after each call.
 const EVENTS_AT_MOST: usize = 1024;
 /// The longest that one reading of a block may be, with its comma, in bytes.
 const READING_AT_MOST: usize = 40;
@@ -123,7 +123,7 @@ impl Wire {
     }
 
     pub(super) fn tell(&mut self, event: MeterEvent) {
-        if self.events.len() < EVENTS_AT_MOST + self.dialect.block {
+        if self.events.len() < EVENTS_AT_MOST {
             self.events.push_back(event);
         }
     }

@@ -160,8 +160,7 @@ impl Guide for Boards {
         if self.record.meter.is_none() || undisturbed || self.arming {
             return Action::Nothing;
         }
-        let may_be_on = self.record.drive != DriveState::Rest || self.doubt.is_there();
-        if self.record.leads.is_none() && may_be_on {
+        if self.record.leads.is_none() && self.doubt.may_be_on(&self.record.drive) {
             return self.ask(Ask::Drive(DriveState::Rest));
         }
         match &self.record.board {

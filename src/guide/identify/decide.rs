@@ -101,15 +101,16 @@ fn coil_plan(record: &Record, insight: &Insight) -> Option<Plan> {
         let open: Vec<Way> =
             Way::both(coil.pair).into_iter().filter(|way| !is_measured(record, *way)).collect();
         let here = |way: &&Way| record.leads == Some(**way);
-        let way = open.iter().find(here).or(open.first()).copied();
-        let way = way.or_else(|| blocks_by_one_touch(record, coil))?;
+        let first = open.iter().find(here).or(open.first()).copied();
+        let way = first.or_else(|| blocks_by_one_touch(record, coil))?;
         let pins = record.pins();
         let why = format!(
-            "to measure the coil between {} and {} with the leads this way round",
+            "to measure the coil between {} and {} with the leads this way round{}",
             pins.at(way.red()),
-            pins.at(way.black())
+            pins.at(way.black()),
+            if first.is_none() { " once more" } else { "" }
         );
-        let fresh = record.leads == Some(way) && !open.contains(&way);
+        let fresh = first.is_none() && record.leads == Some(way);
         Some(Plan { way, purpose: Purpose::Coil, fresh, why })
     })
 }

@@ -189,8 +189,7 @@ impl Guide for Identify {
         if self.record.meter.is_none() || self.listening_undisturbed() {
             return Action::Nothing;
         }
-        let may_be_on = self.record.drive != DriveState::Rest || self.doubt.is_there();
-        if self.record.leads.is_none() && may_be_on {
+        if self.record.leads.is_none() && self.doubt.may_be_on(&self.record.drive) {
             return self.ask(Ask::Drive(DriveState::Rest));
         }
         self.go_on(now)

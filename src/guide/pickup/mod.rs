@@ -138,7 +138,7 @@ impl Guide for PickUp {
         if self.record.meter.is_none() || self.listening.is_some() {
             return Action::Nothing;
         }
-        if self.record.leads.is_none() && self.doubt.is_there() {
+        if self.record.leads.is_none() && self.doubt.may_be_on(&self.record.drive) {
             return self.ask(Ask::Drive(DriveState::Rest));
         }
         self.go_on(now)

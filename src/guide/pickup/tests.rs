@@ -8,18 +8,9 @@ use crate::event::{RunStart, RunTerms};
 fn start() -> PickUpStart {
     let pins = |a: &str, b: &str| [Pin::new(a), Pin::new(b)];
     PickUpStart {
-        coil: pins("1", "2"),
-        contact: pins("3", "4"),
-        step_volts: 0.1,
-        ramps: 3,
-        volts_max: 24.0,
-        coil_watts_max: 3.0,
-        drive_percent: 1.0,
-        ambient_celsius: 20.0,
         coil_celsius_max: 85.0,
         rated_volts: Some(12.0),
-        operate_percent: 80.0,
-        release_percent: 5.0,
+        ..PickUpStart::usual(pins("1", "2"), pins("3", "4"))
     }
 }
 

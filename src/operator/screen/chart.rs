@@ -20,12 +20,12 @@ const SPANS_MAX: usize = 512;
 const TIMED_ROWS: u16 = 4;
 
 /// Readings over time, thinned: the first time of each span, its lowest and its highest.
-pub(super) struct Strip {
+pub(super) struct Thinned {
     spans: Vec<(f64, f64, f64)>,
     span_s: f64,
 }
 
-impl Strip {
+impl Thinned {
     pub(super) const fn new() -> Self {
         Self { spans: Vec::new(), span_s: 0.0 }
     }
@@ -52,8 +52,8 @@ impl Strip {
 }
 
 /// Draws the readings, oldest at the left, over the time that they span.
-pub(super) fn draw(strip: &Strip, look: Look, area: Rect, buffer: &mut Buffer) {
-    let points = &strip.spans;
+pub(super) fn draw(thinned: &Thinned, look: Look, area: Rect, buffer: &mut Buffer) {
+    let points = &thinned.spans;
     let (Some(first), Some(last)) = (points.first(), points.last()) else { return };
     let columns = usize::from(area.width.saturating_sub(SCALE));
     if columns == 0 || area.height == 0 {
@@ -142,11 +142,11 @@ mod tests {
                 text: String::new(),
                 at: Moment::from_start(Duration::from_millis(100 * i)),
             };
-            let mut strip = Strip::new();
-            (0..5000).for_each(|i| strip.push(&reading(i)));
-            assert!(strip.spans.len() <= SPANS_MAX);
+            let mut thinned = Thinned::new();
+            (0..5000).for_each(|i| thinned.push(&reading(i)));
+            assert!(thinned.spans.len() <= SPANS_MAX);
             let mut buffer = Buffer::empty(area);
-            draw(&strip, Look::plain(), area, &mut buffer);
+            draw(&thinned, Look::plain(), area, &mut buffer);
             let top = (SCALE..27).filter(|x| buffer[(*x, 0)].symbol() != " ");
             assert_eq!(top.count(), 1, "reading {high}");
             assert_eq!(buffer[(3, 0)].symbol(), ".", "12.0 V");

@@ -55,7 +55,7 @@ pub(super) fn draw(view: &View, look: Look, area: Rect, buffer: &mut Buffer) {
             area.width.saturating_sub(2),
             chart_rows,
         );
-        super::chart::draw(&view.strip, look, left, buffer);
+        super::chart::draw(&view.thinned, look, left, buffer);
     }
 }
 

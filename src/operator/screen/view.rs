@@ -2,7 +2,7 @@
 //! a fold like any other operator; what it does not know in detail it keeps in the words of
 //! [`Lines`], so that a new ask or event shows as it stands. Everything that grows has a cap.
 
-use super::chart::Strip;
+use super::chart::Thinned;
 use super::keys::Mode;
 use super::logged::Logged;
 use crate::event::{
@@ -41,7 +41,7 @@ pub(super) struct View {
     /// The newest readings.
     pub(super) readings: VecDeque<Reading>,
     /// All readings of this function, or of the log that is open, thinned.
-    pub(super) strip: Strip,
+    pub(super) thinned: Thinned,
     /// The log of volts that is open.
     pub(super) log: Option<Logged>,
     pub(super) belief: Option<BeliefSummary>,
@@ -68,7 +68,7 @@ impl View {
             ask_lines: Vec::new(),
             objection: None,
             readings: VecDeque::new(),
-            strip: Strip::new(),
+            thinned: Thinned::new(),
             log: None,
             belief: None,
             board: None,
@@ -127,7 +127,7 @@ impl View {
             }
             Event::Logged(news) => {
                 if matches!(news, LogNews::Opened { rows: 0, .. }) {
-                    self.strip = Strip::new();
+                    self.thinned = Thinned::new();
                 }
                 self.log = Logged::after(self.log.take(), news, self.now);
             }
@@ -151,9 +151,9 @@ impl View {
         }
         if self.readings.back().is_some_and(|last| last.function != reading.function) {
             self.readings.clear();
-            self.strip = Strip::new();
+            self.thinned = Thinned::new();
         }
-        self.strip.push(reading);
+        self.thinned.push(reading);
         if let Some(log) = &mut self.log {
             log.count();
         }
