@@ -22,16 +22,14 @@ pub(super) fn explain(error: &toml::de::Error, text: &str) -> String {
     format!("{place}{}{hint}", crate::error::escape(short.as_bytes(), 400))
 }
 
-/// What was found stands quoted ahead of what was expected, which are plain words; what was found
-/// may hold anything, quotes too.
+/// What was found stands quoted ahead of what was expected; it may hold anything, quotes too.
 fn suggestion(message: &str) -> Option<String> {
     if !message.starts_with("unknown") {
         return None;
     }
     let (found, expected) = message.rsplit_once(", expected ")?;
     let found = found.split_once('`')?.1.strip_suffix('`')?;
-    let plain = |word: &&str| word.bytes().all(|b| b.is_ascii_alphanumeric() || b"_-".contains(&b));
-    let expected: Vec<&str> = expected.split('`').skip(1).step_by(2).filter(plain).collect();
+    let expected: Vec<&str> = expected.split('`').skip(1).step_by(2).collect();
     nearest(found, &expected).map(str::to_owned)
 }
 
