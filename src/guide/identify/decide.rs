@@ -115,8 +115,8 @@ fn coil_plan(record: &Record, insight: &Insight) -> Option<Plan> {
     })
 }
 
-/// The way round in which a coil that looks polarised does not conduct, where one touch alone says
-/// so: a lead that was lifted between the ohms and the diode test looks the same.
+/// The way round in which a coil that looks polarised reads as open, where one touch alone says so:
+/// a lead that was lifted between the ohms and the diode test looks the same.
 fn blocks_by_one_touch(record: &Record, coil: &CoilFacts) -> Option<Way> {
     let Polarity::Polarised { plus, kind } = coil.polarity else { return None };
     let blocks = match kind {
@@ -125,9 +125,11 @@ fn blocks_by_one_touch(record: &Record, coil: &CoilFacts) -> Option<Way> {
     };
     let [forward, reverse] = Way::both(coil.pair);
     let way = if blocks == Direction::Forward { forward } else { reverse };
-    let tested = |t: &&TouchRecord| t.captures.iter().any(|c| c.function == Function::Diode);
-    let touches = record.touches.iter().filter(|t| t.way == way);
-    (touches.filter(tested).count() == 1).then_some(way)
+    let tests = |t: &TouchRecord| t.captures.iter().any(|c| c.function == Function::Diode);
+    let mut touches = record.touches.iter().filter(|t| t.way == way && tests(t));
+    let only = touches.next().filter(|_| touches.next().is_none())?;
+    let open = |c: &Capture| c.function == Function::Diode && c.value.is_none();
+    only.captures.iter().any(open).then_some(way)
 }
 
 fn is_measured(record: &Record, way: Way) -> bool {
