@@ -16,13 +16,14 @@ const FOLDERS: [&str; 4] = ["src", "drivers/src", "tests", "drivers/tests"];
 const CORE: [&str; 8] = ["relay", "output", "cable", "zone", "board", "fit", "metrology", "guide"];
 
 /// What a room that sees no link may use of the drivers' crate: the words for a value.
-const PLAIN_DRIVERS: [&[&str]; 8] = [
+const PLAIN_DRIVERS: [&[&str]; 9] = [
     &["Function"],
     &["Reading"],
     &["Unit"],
     &["Value"],
     &["Moment"],
     &["clock", "Moment"],
+    &["digits"],
     &["error", "escape"],
     &["reading"],
 ];

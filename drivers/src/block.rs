@@ -19,54 +19,74 @@ pub struct Block {
     function: Function,
     at: Moment,
     text: String,
-    values: Vec<Value>,
+    values: Values,
 }
 
 impl Block {
-    /// Reads `text` as `count` fields with commas between them, each of which `value` understands;
-    /// gives the text back if it is anything else.
-    pub(crate) fn parse(
+    /// The readings whose `values`, in order, stand in the fields of `text`.
+    pub(crate) fn new(
         text: String,
-        count: usize,
-        value: impl Fn(&str) -> Option<Value>,
+        values: Values,
         profile: &Arc<Profile>,
         (function, at): (Function, Moment),
-    ) -> Result<Self, String> {
-        match values(&text, count, value) {
-            Some(values) => Ok(Self { profile: profile.clone(), function, at, text, values }),
-            None => Err(text),
-        }
+    ) -> Self {
+        Self { profile: profile.clone(), function, at, text, values }
     }
 
     /// The values, in volts or ohms.
     #[must_use]
-    pub fn values(&self) -> &[Value] {
-        &self.values
+    pub fn values(&self) -> impl ExactSizeIterator<Item = Value> {
+        self.values.iter()
     }
 
     /// The readings. Each has the moment at which the whole answer was there.
     pub fn readings(&self) -> impl Iterator<Item = Reading> {
         self.values.iter().zip(fields(&self.text)).map(|(value, field)| Reading {
-            value: *value,
+            value,
             unit: self.function.unit(),
             function: self.function,
-            u: self.profile.standard_uncertainty(self.function, *value),
+            u: self.profile.standard_uncertainty(self.function, value),
             text: escape(field.as_bytes(), TEXT_AT_MOST),
             at: self.at,
         })
     }
 }
 
-/// As many as wanted, or none.
-fn values(text: &str, count: usize, value: impl Fn(&str) -> Option<Value>) -> Option<Vec<Value>> {
-    let mut values = Vec::with_capacity(count);
-    for field in fields(text) {
-        if values.len() == count {
-            return None;
-        }
-        values.push(value(field)?);
+/// Values, as numbers: a reading is finite, so that infinity may stand for overload, and what is no
+/// number for "not a number". Half the memory of [`Value`]s.
+#[derive(Clone, Debug)]
+pub(crate) struct Values(Vec<f64>);
+
+impl Values {
+    /// None yet, with room for so many.
+    pub(crate) fn with_room_for(count: usize) -> Self {
+        Self(Vec::with_capacity(count))
     }
-    (values.len() == count).then_some(values)
+
+    pub(crate) const fn len(&self) -> usize {
+        self.0.len()
+    }
+
+    pub(crate) fn push(&mut self, value: Value) {
+        self.0.push(match value {
+            Value::Number(number) => number,
+            Value::Overload => f64::INFINITY,
+            Value::NotANumber => f64::NAN,
+        });
+    }
+
+    /// Takes numbers, which are finite.
+    pub(crate) fn extend(&mut self, numbers: impl Iterator<Item = f64>) {
+        self.0.extend(numbers);
+    }
+
+    pub(crate) fn iter(&self) -> impl ExactSizeIterator<Item = Value> {
+        self.0.iter().map(|number| match *number {
+            number if number.is_finite() => Value::Number(number),
+            number if number.is_nan() => Value::NotANumber,
+            _ => Value::Overload,
+        })
+    }
 }
 
 /// The fields between the commas.
@@ -82,26 +102,24 @@ fn fields(text: &str) -> impl Iterator<Item = &str> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::scpi::parse_value;
 
     #[test]
     fn readings_are_made_of_what_came() {
         let profile = Arc::new(Profile::load("scpi").unwrap());
-        let of = |text: &str, count| {
-            let at = (Function::Resistance, Moment::START);
-            Block::parse(text.into(), count, |field| parse_value(field).ok(), &profile, at)
-        };
-        let block = of("+1.0, 2.0E+3,+9.9E37", 3).unwrap();
-        assert_eq!(block.values(), [Value::Number(1.0), Value::Number(2000.0), Value::Overload]);
+        let wanted = [Value::Number(1.0), Value::Overload, Value::NotANumber];
+        let mut values = Values::with_room_for(3);
+        wanted.into_iter().for_each(|value| values.push(value));
+        let at = (Function::Resistance, Moment::START);
+        let block = Block::new("+1.0, +9.9E37,9.91E37".into(), values, &profile, at);
+        assert_eq!(block.values().collect::<Vec<Value>>(), wanted);
         let readings: Vec<Reading> = block.readings().collect();
-        assert_eq!(readings[1].text, " 2.0E+3");
+        assert_eq!(readings.iter().map(|one| one.value).collect::<Vec<Value>>(), wanted);
+        assert_eq!(readings[1].text, " +9.9E37");
         assert_eq!(
-            readings[1].u,
-            profile.standard_uncertainty(Function::Resistance, readings[1].value)
+            readings[0].u,
+            profile.standard_uncertainty(Function::Resistance, readings[0].value)
         );
-        assert!(readings[1].u.is_some() && readings[2].u.is_none());
-        for bad in ["+1.0,+2.0", "+1.0,+2.0,+3.0,+4.0", "+1.0,,+3.0", "+1.0,2;0,+3.0", ""] {
-            assert_eq!(of(bad, 3).unwrap_err(), bad);
-        }
+        assert!(readings[0].u.is_some() && readings[1].u.is_none() && readings[2].u.is_none());
+        assert_eq!(readings[2].text, "9.91E37");
     }
 }

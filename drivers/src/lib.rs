@@ -5,6 +5,7 @@
 
 pub mod block;
 pub mod clock;
+pub mod digits;
 pub mod error;
 #[cfg(test)]
 pub(crate) mod fixtures;

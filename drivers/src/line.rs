@@ -116,7 +116,9 @@ impl LineAssembler {
         if self.partial.is_empty() {
             return;
         }
-        let bytes = std::mem::take(&mut self.partial);
+        // The next line is mostly as long as this one.
+        let next = Vec::with_capacity(self.partial.len());
+        let bytes = std::mem::replace(&mut self.partial, next);
         let line = if std::mem::take(&mut self.overflowed) {
             Err(BadLine::TooLong(bytes))
         } else if is_all_printable(&bytes) {

@@ -15,6 +15,8 @@ pub enum Input<'a> {
     LinkLost,
     /// Bytes came.
     BytesReceived(&'a [u8]),
+    /// All output was sent: there is time until it is answered.
+    OutputSent,
     /// The caller wants something else from the meter.
     OrderGiven(Order),
     /// The moment that was asked for has come.
@@ -95,6 +97,7 @@ mod tests {
                         0 => Input::LinkOpened,
                         1 => Input::LinkLost,
                         2 => Input::OrderGiven(Order::Rest),
+                        7 => Input::OutputSent,
                         3 | 4 => Input::OrderGiven(Order::Measure {
                             function: Function::ALL[bytes.len() % 6],
                             epoch: ms,

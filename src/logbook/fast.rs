@@ -6,12 +6,7 @@
 use super::header::{Field, Layout, Unit};
 use super::row::OVERLOAD_FROM;
 use super::shape::{RowShape, Run};
-
-/// Powers of ten that a double holds exactly.
-pub(super) const POWERS: [f64; 23] = [
-    1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15, 1e16,
-    1e17, 1e18, 1e19, 1e20, 1e21, 1e22,
-];
+use drivers::digits::{POWERS, scaled};
 
 /// Fewer rows of one shape than this were not worth finding it.
 const RUN_MIN: usize = 8;
@@ -173,22 +168,12 @@ fn number(bytes: &[u8], mut at: usize, delimiter: u8) -> Option<(f64, usize)> {
     let size = if b | 0x20 == b'e' {
         let power;
         (power, at) = exponent(bytes, at + 1)?;
-        scaled(whole, power, decimals)?
+        scaled(whole, power, decimals).filter(|x| *x < OVERLOAD_FROM)?
     } else {
         whole / *POWERS.get(decimals)?
     };
     let negative = u64::from(sign == b'-') << 63;
     Some((f64::from_bits(size.to_bits() | negative), at))
-}
-
-/// A number of at most 2^53 whose last `decimals` digits stand behind the point, times a power of
-/// ten; nothing where that takes more than one rounding, or is overload.
-#[inline(always)]
-pub(super) fn scaled(whole: f64, power: i32, decimals: usize) -> Option<f64> {
-    let power = power - i32::try_from(decimals).ok()?;
-    let scale = *POWERS.get(usize::try_from(power.unsigned_abs()).ok()?)?;
-    let size = if power < 0 { whole / scale } else { whole * scale };
-    (size < OVERLOAD_FROM).then_some(size)
 }
 
 /// Goes on with `digits` as long as there are any: the number, where it ends, and the byte there.
@@ -204,7 +189,7 @@ fn digits_from(bytes: &[u8], from: usize, mut digits: i64) -> Option<(i64, usize
     None
 }
 
-fn exponent(bytes: &[u8], mut at: usize) -> Option<(i32, usize)> {
+fn exponent(bytes: &[u8], mut at: usize) -> Option<(i64, usize)> {
     let sign = *bytes.get(at)?;
     if sign == b'-' || sign == b'+' {
         at += 1;
@@ -212,7 +197,7 @@ fn exponent(bytes: &[u8], mut at: usize) -> Option<(i32, usize)> {
     let from = at;
     let mut power = 0;
     while let Some(b) = bytes.get(at).filter(|b| b.is_ascii_digit()) {
-        power = power * 10 + i32::from(b - b'0');
+        power = power * 10 + i64::from(b - b'0');
         at += 1;
         if at - from > 3 {
             return None;

@@ -72,4 +72,8 @@ impl Link for CapturingLink {
     fn flow(&self) -> Flow {
         self.inner.flow()
     }
+
+    fn drains(&self) -> bool {
+        self.inner.drains()
+    }
 }

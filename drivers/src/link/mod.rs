@@ -13,6 +13,7 @@ mod spec;
 mod tcp;
 mod timing;
 mod usb;
+mod waiting;
 
 pub use capturing::CapturingLink;
 pub use device::DeviceLink;
@@ -77,6 +78,11 @@ pub trait Link: Send {
     /// Whether bytes may be looked for at any time.
     fn flow(&self) -> Flow {
         Flow::Stream
+    }
+
+    /// Whether a read that does not fill its buffer has brought all that was there.
+    fn drains(&self) -> bool {
+        false
     }
 }
 

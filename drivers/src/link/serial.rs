@@ -1,13 +1,18 @@
 //! A serial port. Opened for us alone, in raw mode, at the settings the link names. The library
 //! folds several causes into one kind; they are told apart here, and a port in use is reported
-//! with the process that holds it. Never flushed: that would wait for a reader that may be gone.
+//! with the process that holds it. Bytes pass through a descriptor of our own that never blocks,
+//! because the library's may in a long write. Never flushed: that would wait for a reader that may
+//! be gone.
 
-use super::{Link, Received, classify_read, is_nothing_yet, lost, not_taken};
-use crate::clock::Allowance;
+use super::waiting::{send_all, wait_for};
+use super::{Link, Received, classify_read, lost};
 use crate::error::DriverError;
+use rustix::event::PollFlags;
+use rustix::fs::{Mode, OFlags};
 use serialport::{ClearBuffer, DataBits, ErrorKind, Parity, SerialPort, StopBits, TTYPort};
 use std::fs;
-use std::io::{self, Read, Write};
+use std::io;
+use std::os::fd::OwnedFd;
 use std::os::unix::fs::MetadataExt;
 use std::path::Path;
 use std::time::Duration;
@@ -56,7 +61,9 @@ impl Default for SerialSettings {
 /// An open serial port.
 #[derive(Debug)]
 pub struct SerialLink {
+    /// Holds the settings and the lock.
     port: TTYPort,
+    line: OwnedFd,
     name: String,
 }
 
@@ -77,34 +84,31 @@ impl SerialLink {
             Dtr::Off => builder.dtr_on_open(false),
             Dtr::Leave => builder,
         };
+        // Ahead of the lock, which keeps others from opening it; the library says what is wrong.
+        let flags = OFlags::RDWR | OFlags::NOCTTY | OFlags::NONBLOCK | OFlags::CLOEXEC;
+        let line = rustix::fs::open(path, flags, Mode::empty());
         let port = TTYPort::open(&builder).map_err(|error| classify_open(path, &error))?;
-        Ok(Self { port, name: path.to_owned() })
+        let line = line.map_err(|error| DriverError::System {
+            port: path.to_owned(),
+            step: "opening the port".into(),
+            source: error.into(),
+        })?;
+        Ok(Self { port, line, name: path.to_owned() })
     }
 }
 
 impl Link for SerialLink {
     fn write(&mut self, bytes: &[u8], within: Duration) -> Result<(), DriverError> {
-        let allowed = Allowance::of(within);
-        let mut rest = bytes;
-        while !rest.is_empty() {
-            let left = allowed.left();
-            if left.is_zero() {
-                return Err(not_taken(&self.name, bytes, within));
-            }
-            let written = self.set_wait(left).and_then(|()| self.port.write(rest));
-            match written {
-                Ok(0) => return Err(lost(&self.name, "sending", None)),
-                Ok(count) => rest = rest.get(count..).unwrap_or_default(),
-                Err(error) if is_nothing_yet(&error) => {}
-                Err(error) => return Err(lost(&self.name, "sending", Some(error))),
-            }
-        }
-        Ok(())
+        let write = |line: &&OwnedFd, bytes: &[u8]| rustix::io::write(line, bytes);
+        send_all(&self.name, &self.line, bytes, within, write)
     }
 
     fn read_some(&mut self, into: &mut [u8], wait: Duration) -> Result<Received, DriverError> {
-        let result = self.set_wait(wait).and_then(|()| self.port.read(into));
-        classify_read(&self.name, result)
+        if !wait.is_zero() {
+            let ready = wait_for(&self.line, PollFlags::IN, wait);
+            ready.map_err(|error| lost(&self.name, "reading", Some(error)))?;
+        }
+        classify_read(&self.name, rustix::io::read(&self.line, into).map_err(io::Error::from))
     }
 
     fn clear_input(&mut self) -> Result<(), DriverError> {
@@ -115,11 +119,9 @@ impl Link for SerialLink {
     fn name(&self) -> &str {
         &self.name
     }
-}
 
-impl SerialLink {
-    fn set_wait(&mut self, wait: Duration) -> io::Result<()> {
-        self.port.set_timeout(wait).map_err(io::Error::from)
+    fn drains(&self) -> bool {
+        true
     }
 }
 

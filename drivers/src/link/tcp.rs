@@ -3,10 +3,10 @@
 //! so themselves. Small packets go out at once, and a peer that died without a word is found by
 //! keep-alive and by the time unacknowledged bytes may wait.
 
-use super::{Link, Received, classify_read, is_nothing_yet, lost, not_taken};
-use crate::clock::Allowance;
+use super::waiting::{send_all, wait_for};
+use super::{Link, Received, classify_read, lost};
 use crate::error::DriverError;
-use rustix::event::{PollFd, PollFlags, Timespec, poll};
+use rustix::event::PollFlags;
 use rustix::net::{RecvFlags, SendFlags, recv, send, sockopt};
 use std::io;
 use std::net::{TcpStream, ToSocketAddrs};
@@ -73,22 +73,10 @@ fn prepare(stream: &TcpStream) -> io::Result<()> {
 }
 
 impl Link for TcpLink {
-    fn write(&mut self, mut bytes: &[u8], within: Duration) -> Result<(), DriverError> {
-        let allowed = Allowance::of(within);
-        while !bytes.is_empty() {
-            match send(&self.stream, bytes, SendFlags::DONTWAIT | SendFlags::NOSIGNAL) {
-                Ok(count) => bytes = bytes.get(count..).unwrap_or_default(),
-                Err(error) if is_nothing_yet(&error.into()) => {
-                    let left = allowed.left();
-                    if left.is_zero() {
-                        return Err(not_taken(&self.name, bytes, within));
-                    }
-                    self.ready(PollFlags::OUT, left).map_err(|e| self.gone("sending", e))?;
-                }
-                Err(error) => return Err(self.gone("sending", error.into())),
-            }
-        }
-        Ok(())
+    fn write(&mut self, bytes: &[u8], within: Duration) -> Result<(), DriverError> {
+        let flags = SendFlags::DONTWAIT | SendFlags::NOSIGNAL;
+        let write = |stream: &&TcpStream, bytes: &[u8]| send(stream, bytes, flags);
+        send_all(&self.name, &self.stream, bytes, within, write)
     }
 
     fn read_some(&mut self, into: &mut [u8], wait: Duration) -> Result<Received, DriverError> {
@@ -97,7 +85,8 @@ impl Link for TcpLink {
             RecvFlags::empty()
         } else {
             if !wait.is_zero() {
-                self.ready(PollFlags::IN, wait).map_err(|error| self.gone("reading", error))?;
+                let ready = wait_for(&self.stream, PollFlags::IN, wait);
+                ready.map_err(|error| self.gone("reading", error))?;
             }
             RecvFlags::DONTWAIT
         };
@@ -119,6 +108,10 @@ impl Link for TcpLink {
     fn name(&self) -> &str {
         &self.name
     }
+
+    fn drains(&self) -> bool {
+        true
+    }
 }
 
 impl TcpLink {
@@ -129,16 +122,6 @@ impl TcpLink {
             self.waits = Some(wait);
         }
         Ok(())
-    }
-
-    /// Waits until the socket is ready, has hung up, or `wait` is over; a signal ends the wait
-    /// early. What it was is found out by the call that follows.
-    fn ready(&self, flags: PollFlags, wait: Duration) -> io::Result<()> {
-        let timeout = Timespec::try_from(wait).unwrap_or(Timespec { tv_sec: 3600, tv_nsec: 0 });
-        match poll(&mut [PollFd::new(&self.stream, flags)], Some(&timeout)) {
-            Ok(_) | Err(rustix::io::Errno::INTR) => Ok(()),
-            Err(error) => Err(error.into()),
-        }
     }
 
     fn gone(&self, step: &str, error: io::Error) -> DriverError {

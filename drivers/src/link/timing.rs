@@ -101,6 +101,10 @@ impl Link for TimingLink {
     fn flow(&self) -> Flow {
         self.inner.flow()
     }
+
+    fn drains(&self) -> bool {
+        self.inner.drains()
+    }
 }
 
 #[cfg(test)]

@@ -29,6 +29,9 @@ const FAREWELL_WITHIN: Duration = Duration::from_millis(200);
 /// Pause before the first attempt to open a lost link; doubled up to the longest.
 const FIRST_PAUSE: Duration = Duration::from_millis(100);
 const LONGEST_PAUSE: Duration = Duration::from_secs(2);
+/// A link that was empty is looked at again after this. What an instrument sends within it may as
+/// well be on its way while the query goes out: no look can tell the two apart.
+const LOOK_AGAIN_AFTER: Duration = Duration::from_micros(100);
 /// A meter that sends faster than it is read must not keep an order waiting.
 const CHUNKS_BEFORE_ORDER: usize = 64;
 
@@ -50,6 +53,8 @@ pub(crate) struct Worker<S> {
     tried_again: bool,
     /// When the link was lost, until the meter answers again.
     lost_at: Option<Moment>,
+    /// When a read last brought all that the link had.
+    emptied_at: Option<Moment>,
     at: At,
 }
 
@@ -113,6 +118,7 @@ impl<S: FnMut(MeterEvent) -> bool> Worker<S> {
             answers: false,
             tried_again: false,
             lost_at: None,
+            emptied_at: None,
             at: At::Begun(None),
         }
     }
@@ -286,12 +292,10 @@ impl<S: FnMut(MeterEvent) -> bool> Worker<S> {
             self.obey(command)?;
         }
         // What is already here came before what is sent next.
-        if link.flow() == Flow::Stream {
+        if link.flow() == Flow::Stream && !self.has_just_looked() {
             self.receive(link, Duration::ZERO)?;
         }
-        while let Some(bytes) = self.session.next_output() {
-            self.watched(WRITE_WITHIN, "sending", |_| link.write(&bytes, WRITE_WITHIN))?;
-        }
+        self.send(link)?;
         if !self.tell() {
             return Err(Stop::Told);
         }
@@ -306,7 +310,24 @@ impl<S: FnMut(MeterEvent) -> bool> Worker<S> {
         if self.session.wake_at().is_some_and(|at| at <= now) {
             self.session.handle(Input::DeadlineReached, now)?;
         }
+        // The instrument works on the next query while its last answer is told.
+        if self.has_just_looked() {
+            self.send(link)?;
+        }
         if self.tell() { Ok(()) } else { Err(Stop::Told) }
+    }
+
+    /// Sends what the session has to say.
+    fn send(&mut self, link: &mut dyn Link) -> Result<(), Stop> {
+        let mut sent = false;
+        while let Some(bytes) = self.session.next_output() {
+            self.watched(WRITE_WITHIN, "sending", |_| link.write(&bytes, WRITE_WITHIN))?;
+            sent = true;
+        }
+        if sent {
+            self.session.handle(Input::OutputSent, self.clock.now())?;
+        }
+        Ok(())
     }
 
     /// Hands over what arrives within `wait`; whether anything did.
@@ -315,12 +336,21 @@ impl<S: FnMut(MeterEvent) -> bool> Worker<S> {
         let read = |worker: &mut Self| link.read_some(&mut worker.buffer, wait);
         match self.watched(within, "reading", read)? {
             Received::Bytes(count) => {
+                let now = self.clock.now();
+                let all = link.drains() && count < self.buffer.len();
+                self.emptied_at = all.then_some(now);
                 let bytes = self.buffer.get(..count).unwrap_or_default();
-                self.session.handle(Input::BytesReceived(bytes), self.clock.now())?;
+                self.session.handle(Input::BytesReceived(bytes), now)?;
                 Ok(true)
             }
             Received::Nothing => Ok(false),
         }
+    }
+
+    /// Whether the link was read empty so short a time ago that another look would bring nothing.
+    fn has_just_looked(&self) -> bool {
+        let ago = |emptied: Moment| self.clock.now().since(emptied);
+        self.emptied_at.is_some_and(|emptied| ago(emptied) < LOOK_AGAIN_AFTER)
     }
 
     /// Passes the session's events on; false once the sink wants no more.

@@ -11,6 +11,7 @@ use crate::link::Dtr;
 use crate::reading::Function;
 use regex_lite::Regex;
 use std::collections::BTreeMap;
+use std::sync::Arc;
 use std::time::Duration;
 
 /// A fault of meaning, with the key it is about.
@@ -141,7 +142,7 @@ fn scpi(raw: &RawProfile) -> Result<ScpiDialect, Fault> {
     }
     let mut functions = BTreeMap::new();
     for (function, commands) in &raw.functions {
-        functions.insert(*function, function_commands(*function, commands)?);
+        functions.insert(*function, Arc::new(function_commands(*function, commands)?));
     }
     Ok(ScpiDialect {
         terminator: terminator(raw.terminator),

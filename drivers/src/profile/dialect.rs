@@ -5,6 +5,7 @@
 use crate::reading::{Function, Unit};
 use regex_lite::Regex;
 use std::collections::BTreeMap;
+use std::sync::Arc;
 use std::time::Duration;
 
 /// The kind of dialect, with all that belongs to it.
@@ -104,7 +105,7 @@ pub struct ScpiDialect {
     /// The event status register is asked for every so many queries.
     pub status_every: u32,
     /// Commands per function.
-    pub functions: BTreeMap<Function, FunctionCommands>,
+    pub functions: BTreeMap<Function, Arc<FunctionCommands>>,
 }
 
 /// How lines are protected by two hexadecimal digits at their end.

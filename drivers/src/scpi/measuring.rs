@@ -5,9 +5,9 @@
 //! configuring does not work, one-line queries (`MEAS:RES?`) are tried, once, and remembered.
 
 use super::error_queue::ErrorEntry;
-use super::number::parse_value;
 use super::session::{Known, Next, Support, Wanted};
 use super::syncing::{ERRORS_AT_MOST, POWER_ON, event_status, refused};
+use super::values::parse_values;
 use super::wire::Wire;
 use crate::block::Block;
 use crate::clock::Moment;
@@ -15,13 +15,13 @@ use crate::error::DriverError;
 use crate::line::BadLine;
 use crate::meter::MeterEvent;
 use crate::profile::FunctionCommands;
-use crate::reading::Value;
+use std::sync::Arc;
 use std::time::Duration;
 
 #[derive(Debug)]
 pub(super) struct Measuring {
     pub(super) wanted: Wanted,
-    pub(super) commands: FunctionCommands,
+    pub(super) commands: Arc<FunctionCommands>,
     pub(super) stage: Stage,
     pub(super) since: Moment,
 }
@@ -39,9 +39,18 @@ pub(super) enum Stage {
     /// The error query is under way, after a reading that did not come.
     Blaming { deadline: Moment, query: String },
     /// The reading is there; the function query is under way.
-    Confirming { deadline: Moment, block: Block },
+    Confirming { deadline: Moment, answer: Answer },
     /// The reading is there; `*ESR?` is under way.
-    CheckingStatus { deadline: Moment, block: Block },
+    CheckingStatus { deadline: Moment, answer: Answer },
+}
+
+/// What came for a reading. Thousands at once are read while the next answer is on its way.
+#[derive(Debug)]
+pub(super) enum Answer {
+    /// Not looked at yet, and when it came.
+    Unread(String, Moment),
+    /// As many readings as were asked for.
+    Read(Block),
 }
 
 impl Measuring {
@@ -172,17 +181,15 @@ impl Measuring {
             Stage::Shown { .. } => self.shown(&line, wire, known, now),
             Stage::Reading { query, .. } => self.value_received(line, &query, wire, known, now),
             Stage::Blaming { query, .. } => self.blamed(&line, &query, wire, known, now),
-            Stage::Confirming { block, .. } => self.confirmed(&line, block, wire, known, now),
-            Stage::CheckingStatus { block, .. } => self.status_received(&line, block, wire, known),
+            Stage::Confirming { answer, .. } => self.confirmed(&line, answer, wire, known, now),
+            Stage::CheckingStatus { answer, .. } => {
+                self.status_received(&line, answer, wire, known)
+            }
         }
     }
 
     pub(super) fn read(&mut self, wire: &mut Wire, known: &mut Known, now: Moment) {
-        let one_shot = known.one_shot.contains(&self.wanted.function);
-        let query = match &self.commands.measure {
-            Some(measure) if one_shot => measure.clone(),
-            _ => self.commands.read.clone(),
-        };
+        let query = self.query(known).to_owned();
         let paced = known.read_at.map_or(now, |last| (last + wire.dialect.pace).max(now));
         let at = wire.send_at(&query, paced);
         known.read_at = Some(at);
@@ -190,6 +197,14 @@ impl Measuring {
         let count = u32::try_from(self.block(wire, known)).unwrap_or(u32::MAX);
         let deadline = at + wire.dialect.timeout + wire.dialect.integration * count;
         self.stage = Stage::Reading { query, deadline };
+    }
+
+    /// What asks for a reading.
+    fn query(&self, known: &Known) -> &str {
+        match &self.commands.measure {
+            Some(measure) if known.one_shot.contains(&self.wanted.function) => measure,
+            _ => &self.commands.read,
+        }
     }
 
     fn value_received(
@@ -200,28 +215,48 @@ impl Measuring {
         known: &mut Known,
         now: Moment,
     ) -> Next {
-        let block = match line {
-            Ok(text) => self.parse_block(text, wire, known, now).map_err(Ok),
-            Err(bad) => Err(Err(bad)),
+        let mut answer = match line {
+            Ok(text) => Answer::Unread(text, now),
+            Err(bad) => return self.garbled(&Err(bad), query, wire, known),
         };
-        let block = match block {
-            Ok(block) => block,
-            Err(line) => {
-                let error = wire.garbled(&format!("a reading for `{query}`"), &line);
-                return self.read_failed(error, known);
-            }
-        };
-        known.reads = Support::Yes;
+        // One reading is looked at before anything else is asked.
+        if self.block(wire, known) == 1 {
+            answer = match self.read_answer(answer, wire, known) {
+                Ok(block) => Answer::Read(block),
+                Err(failed) => return failed,
+            };
+        }
         self.since = now;
         match self.function_query(wire, known) {
             Some(query) if known.function_query == Support::Yes => {
                 let deadline = wire.ask(&query, wire.dialect.timeout);
-                self.stage = Stage::Confirming { deadline, block };
+                self.stage = Stage::Confirming { deadline, answer };
                 Next::Stay
             }
-            _ if known.one_shot.contains(&self.wanted.function) => self.deliver(block, wire, known),
-            _ => self.check_status(block, wire, known),
+            _ if known.one_shot.contains(&self.wanted.function) => {
+                self.deliver(answer, wire, known)
+            }
+            _ => self.check_status(answer, wire, known),
         }
+    }
+
+    /// The time until the next answer is used to read the one before.
+    pub(super) fn output_sent(&mut self, wire: &mut Wire, known: &mut Known, now: Moment) -> Next {
+        let settling = Stage::Settling { until: now, first: None };
+        self.stage = match std::mem::replace(&mut self.stage, settling) {
+            Stage::Confirming { deadline, answer } => match self.read_answer(answer, wire, known) {
+                Ok(block) => Stage::Confirming { deadline, answer: Answer::Read(block) },
+                Err(failed) => return failed,
+            },
+            Stage::CheckingStatus { deadline, answer } => {
+                match self.read_answer(answer, wire, known) {
+                    Ok(block) => Stage::CheckingStatus { deadline, answer: Answer::Read(block) },
+                    Err(failed) => return failed,
+                }
+            }
+            stage => stage,
+        };
+        Next::Stay
     }
 
     /// How many readings the query under way brings: one-line queries set the meter to one.
@@ -229,30 +264,36 @@ impl Measuring {
         if known.one_shot.contains(&self.wanted.function) { 1 } else { wire.dialect.block }
     }
 
-    /// The readings of one answer; exactly as many as were asked for, or the text again.
-    fn parse_block(
-        &self,
-        text: String,
-        wire: &Wire,
-        known: &Known,
-        now: Moment,
-    ) -> Result<Block, String> {
-        let count = self.block(wire, known);
-        let words = &wire.dialect.overload;
-        // A word for overload may look like a number.
-        let numeric = words.iter().any(|word| parse_value(word).is_ok());
-        let value = |field: &str| match parse_value(field) {
-            Ok(value) if !numeric => Some(value),
-            _ if is_overload(field, words) => Some(Value::Overload),
-            parsed => parsed.ok(),
+    /// The readings of one answer: exactly as many as were asked for.
+    fn read_answer(&self, answer: Answer, wire: &Wire, known: &mut Known) -> Result<Block, Next> {
+        let (text, at) = match answer {
+            Answer::Read(block) => return Ok(block),
+            Answer::Unread(text, at) => (text, at),
         };
-        Block::parse(text, count, value, &wire.profile, (self.wanted.function, now))
+        let count = self.block(wire, known);
+        match parse_values(&text, count, &wire.dialect.overload) {
+            Some(values) => {
+                known.reads = Support::Yes;
+                Ok(Block::new(text, values, &wire.profile, (self.wanted.function, at)))
+            }
+            None => Err(self.garbled(&Ok(text), self.query(known), wire, known)),
+        }
+    }
+
+    fn garbled(
+        &self,
+        line: &Result<String, BadLine>,
+        query: &str,
+        wire: &Wire,
+        known: &mut Known,
+    ) -> Next {
+        self.read_failed(wire.garbled(&format!("a reading for `{query}`"), line), known)
     }
 
     fn confirmed(
         &mut self,
         line: &Result<String, BadLine>,
-        block: Block,
+        answer: Answer,
         wire: &mut Wire,
         known: &mut Known,
         now: Moment,
@@ -263,30 +304,30 @@ impl Measuring {
         known.since_status += 1;
         self.since = now;
         if known.since_status < wire.dialect.status_every {
-            return self.deliver(block, wire, known);
+            return self.deliver(answer, wire, known);
         }
         known.since_status = 0;
-        self.check_status(block, wire, known)
+        self.check_status(answer, wire, known)
     }
 
-    fn check_status(&mut self, block: Block, wire: &mut Wire, known: &mut Known) -> Next {
+    fn check_status(&mut self, answer: Answer, wire: &mut Wire, known: &mut Known) -> Next {
         if known.status != Support::Yes {
-            return self.deliver(block, wire, known);
+            return self.deliver(answer, wire, known);
         }
         let deadline = wire.ask("*ESR?", wire.dialect.timeout);
-        self.stage = Stage::CheckingStatus { deadline, block };
+        self.stage = Stage::CheckingStatus { deadline, answer };
         Next::Stay
     }
 
     fn status_received(
         &self,
         line: &Result<String, BadLine>,
-        block: Block,
+        answer: Answer,
         wire: &mut Wire,
         known: &mut Known,
     ) -> Next {
         match line.as_deref().ok().and_then(event_status) {
-            Some(status) if status & POWER_ON == 0 => self.deliver(block, wire, known),
+            Some(status) if status & POWER_ON == 0 => self.deliver(answer, wire, known),
             Some(_) => {
                 let found = Ok("its state after power on".to_owned());
                 Next::Failed(self.setting_lost(&found, wire))
@@ -295,7 +336,11 @@ impl Measuring {
         }
     }
 
-    fn deliver(&self, block: Block, wire: &mut Wire, known: &mut Known) -> Next {
+    fn deliver(&self, answer: Answer, wire: &mut Wire, known: &mut Known) -> Next {
+        let block = match self.read_answer(answer, wire, known) {
+            Ok(block) => block,
+            Err(failed) => return failed,
+        };
         known.failures = 0;
         if known.wanted == Some(self.wanted) {
             let event = MeterEvent::BlockTaken { epoch: self.wanted.epoch, block };
@@ -361,10 +406,4 @@ impl Measuring {
         }
         Next::Failed(error)
     }
-}
-
-/// Whether a field is one of the words for overload, with or without a sign.
-fn is_overload(field: &str, words: &[String]) -> bool {
-    let field = field.trim().trim_start_matches(['+', '-']);
-    words.iter().any(|word| word.eq_ignore_ascii_case(field))
 }

@@ -49,16 +49,24 @@ pub fn short_header(text: &str) -> String {
     let text = text.trim().trim_matches(['"', '\'']);
     let header = text.split([' ', ',']).next().unwrap_or_default();
     let header = header.trim_start_matches(':');
-    header.split(':').map(short_word).collect::<Vec<_>>().join(":")
+    let mut short = String::with_capacity(header.len());
+    for (place, word) in header.split(':').enumerate() {
+        if place > 0 {
+            short.push(':');
+        }
+        short.push_str(short_word(word));
+    }
+    short.make_ascii_uppercase();
+    short
 }
 
-fn short_word(word: &str) -> String {
-    let word = word.to_ascii_uppercase();
+fn short_word(word: &str) -> &str {
     if word.len() <= 4 || !word.bytes().all(|byte| byte.is_ascii_alphabetic()) {
         return word;
     }
-    let vowel = matches!(word.as_bytes().get(3), Some(b'A' | b'E' | b'I' | b'O' | b'U'));
-    word.chars().take(if vowel { 3 } else { 4 }).collect()
+    let fourth = word.as_bytes().get(3).map(u8::to_ascii_uppercase);
+    let vowel = matches!(fourth, Some(b'A' | b'E' | b'I' | b'O' | b'U'));
+    word.get(..if vowel { 3 } else { 4 }).unwrap_or(word)
 }
 
 #[cfg(test)]

@@ -9,6 +9,7 @@ mod message;
 mod number;
 mod session;
 mod syncing;
+mod values;
 mod wire;
 
 pub use error_queue::{ErrorEntry, standard_text};

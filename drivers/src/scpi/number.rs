@@ -3,10 +3,11 @@
 //! 7.2.1) and leave as [`Value`]s. An own grammar, because the language's parser takes `inf`,
 //! `nan` and `1e400`. Anything else is a fault: no unit, no comma, no second value.
 
+use crate::digits::scaled;
 use crate::reading::Value;
 
 /// Overload from here on: SCPI-99 vol. 1, 7.2.1.
-const OVERLOAD: f64 = 9.9e37;
+pub(super) const OVERLOAD: f64 = 9.9e37;
 /// Exactly this is "not a number": SCPI-99 vol. 1, 7.2.1.
 const NOT_A_NUMBER: f64 = 9.91e37;
 /// IEEE 488.2, 7.7.2.4.1: at most so many digits.
@@ -70,29 +71,25 @@ struct Decimal {
     /// All digits of the mantissa, if they are no more than fit.
     digits: u64,
     count: usize,
-    /// Of ten, for `digits` as a whole number.
-    exponent: i64,
+    /// How many of them stand behind the point.
+    decimals: usize,
+    /// The exponent of ten.
+    power: i64,
 }
-
-/// Powers of ten that a double holds without error.
-const EXACT_POWERS: [f64; 23] = [
-    1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15, 1e16,
-    1e17, 1e18, 1e19, 1e20, 1e21, 1e22,
-];
 
 impl Decimal {
     fn parse(text: &[u8]) -> Option<Self> {
         let (negative, rest) = sign(text);
         let (digits, whole, rest) = take_digits(0, rest);
-        let (digits, fraction, rest) = match rest.split_first() {
+        let (digits, decimals, rest) = match rest.split_first() {
             Some((b'.', rest)) => take_digits(digits, rest),
             _ => (digits, 0, rest),
         };
-        let count = whole + fraction;
+        let count = whole + decimals;
         if count == 0 {
             return None;
         }
-        let exponent = match rest.split_first() {
+        let power = match rest.split_first() {
             None => 0,
             Some((b'e' | b'E', exponent)) => {
                 let (down, rest) = sign(exponent);
@@ -105,20 +102,15 @@ impl Decimal {
             }
             Some(_) => return None,
         };
-        let exponent = exponent - i64::try_from(fraction).ok()?;
-        Some(Self { negative, digits, count, exponent })
+        Some(Self { negative, digits, count, decimals, power })
     }
 
-    /// The number, where one rounding gives the nearest double: whole numbers up to 2^53 and powers
-    /// of ten up to 22 are doubles without error (W. D. Clinger, "How to read floating point
-    /// numbers accurately", 1990, 3).
+    /// The number, where one rounding gives the nearest double.
     fn exactly(&self) -> Option<f64> {
         if self.count > 19 || self.digits > 1 << f64::MANTISSA_DIGITS {
             return None;
         }
-        let power = EXACT_POWERS.get(usize::try_from(self.exponent.unsigned_abs()).ok()?)?;
-        let digits = self.digits as f64;
-        let number = if self.exponent < 0 { digits / power } else { digits * power };
+        let number = scaled(self.digits as f64, self.power, self.decimals)?;
         Some(if self.negative { -number } else { number })
     }
 }

@@ -322,6 +322,12 @@ impl Session for ScpiSession {
             }
             Input::BytesReceived(bytes) => self.take_bytes(bytes, now)?,
             Input::OrderGiven(order) => self.take_order(order, now),
+            Input::OutputSent => {
+                if let State::Measuring(measuring) = &mut self.state {
+                    let next = measuring.output_sent(&mut self.wire, &mut self.known, now);
+                    self.turn(next, now)?;
+                }
+            }
             Input::DeadlineReached => {}
             Input::Closing => self.close(),
         }

@@ -76,8 +76,10 @@ impl Wire {
                 return None;
             }
             let (_, line) = self.unsent.pop_front()?;
-            let mut bytes = line.clone().into_bytes();
-            bytes.extend_from_slice(self.dialect.terminator.bytes());
+            let end = self.dialect.terminator.bytes();
+            let mut bytes = Vec::with_capacity(line.len() + end.len());
+            bytes.extend_from_slice(line.as_bytes());
+            bytes.extend_from_slice(end);
             if !line.is_empty() {
                 if self.sent.len() >= ECHOES_AT_MOST {
                     self.sent.pop_front();

@@ -328,7 +328,7 @@ impl Session for LineSession {
                 }
             }
             Input::OrderGiven(order) => self.take_order(order, now),
-            Input::DeadlineReached => {}
+            Input::OutputSent | Input::DeadlineReached => {}
             Input::Closing => {
                 self.unsent.clear();
                 for line in self.dialect.local.clone() {

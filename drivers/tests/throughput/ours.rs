@@ -31,7 +31,7 @@ fn measured(server: &FarEnd, profile: &Profile, turn: Duration, count: impl Fn(u
         }
         MeterEvent::BlockTaken { block, .. } => {
             // What a caller does with them at the least: as the Python rows do, and a sum.
-            let sum: f64 = block.values().iter().filter_map(|value| value.number()).sum();
+            let sum: f64 = block.values().filter_map(|value| value.number()).sum();
             assert!(sum > block.values().len() as f64, "it read what was sent");
             counter.fetch_add(block.values().len() as u64, Ordering::Relaxed);
             true

@@ -42,6 +42,9 @@ pub fn bare_serial(link: &str, turn: Duration) -> f64 {
     let path = link.strip_prefix("serial:").unwrap();
     let port: Box<dyn SerialPort> =
         serialport::new(path, 9600).timeout(Duration::from_secs(2)).open().unwrap();
+    // An answer to the one before may still be on its way.
+    SystemClock::begin().pause(Duration::from_millis(20));
+    port.clear(serialport::ClearBuffer::Input).unwrap();
     bare(port, turn)
 }
 

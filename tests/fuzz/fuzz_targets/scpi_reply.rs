@@ -49,6 +49,7 @@ fn converse(bytes: &[u8]) {
     for (step, input) in (0_u64..).zip(inputs) {
         let _ = session.handle(input, at(400 * step));
         while session.next_output().is_some() {}
+        let _ = session.handle(Input::OutputSent, at(400 * step));
         for event in std::iter::from_fn(|| session.next_event()).flat_map(MeterEvent::singly) {
             if let MeterEvent::ReadingTaken { reading, .. } = event {
                 assert!(reading.value.number().is_none_or(f64::is_finite), "{reading:?}");

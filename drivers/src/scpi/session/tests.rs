@@ -268,11 +268,18 @@ fn a_block_of_readings_is_taken_whole_or_not_at_all() {
     let readings = ["1: Number(1.0) +1.0", "1: Overload OL", "1: NotANumber +9.91E+37"];
     assert_eq!(talk.events(), readings);
     for bad in ["+1.0,+2.0\n", "+1.0,+2.0,+3.0,+4.0\n", "+1.0,,+3.0\n", "+1.0\n"] {
-        let mut talk = Talk { session: Profile::parse("blocks", &text).unwrap().session("port") };
-        talk.open();
-        talk.configure();
-        assert_eq!(talk.receive(300, bad), ";", "{bad:?} puts both out of step");
-        assert!(talk.events()[0].contains("a reading for `READ?`"), "{bad:?}");
+        // It is read once the next query is out, or else before that is believed.
+        for next in [Input::OutputSent, Input::BytesReceived(b"\"RES\"\n")] {
+            let mut talk =
+                Talk { session: Profile::parse("blocks", &text).unwrap().session("port") };
+            talk.open();
+            talk.configure();
+            assert_eq!(talk.receive(300, bad), "FUNC?;");
+            assert_eq!(talk.hand(301, next), ";", "{bad:?} puts both out of step");
+            assert!(talk.events()[0].contains("a reading for `READ?`"), "{bad:?}");
+            talk.receive(302, "\"RES\"\n");
+            assert_eq!(talk.events().len(), 0, "nothing of it counts");
+        }
     }
 }
 
