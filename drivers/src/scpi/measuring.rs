@@ -190,6 +190,10 @@ impl Measuring {
 
     pub(super) fn read(&mut self, wire: &mut Wire, known: &mut Known, now: Moment) {
         let query = self.query(known).to_owned();
+        if known.one_shot.contains(&self.wanted.function) {
+            // A query that names its function sets the meter to it, whatever was set before.
+            known.configured = None;
+        }
         let paced = known.read_at.map_or(now, |last| (last + wire.dialect.pace).max(now));
         let at = wire.send_at(&query, paced);
         known.read_at = Some(at);

@@ -297,3 +297,27 @@ fn a_reading_that_has_not_begun_makes_way_for_an_order() {
     assert_eq!(talk.events(), ["1: Number(1.0) +1.0", "2: Number(2.0) +2.0"]);
     assert_eq!(talk.order(247, Function::VoltageDc, 3), "CONF:VOLT:DC;");
 }
+
+// F49: a query that names its function sets the meter to it, and READ? would go on measuring that.
+#[test]
+fn after_a_query_that_names_its_function_the_other_is_configured_again() {
+    let mut talk = talk();
+    talk.open();
+    talk.configure();
+    talk.wake(3740);
+    talk.receive(3750, "0,\"No error\"\n");
+    talk.hand(4700, Input::DeadlineReached);
+    talk.hand(4800, Input::DeadlineReached);
+    assert_eq!(talk.receive(4830, "MAKER,MODEL,0,1.0\n"), "MEAS:RES?;", "READ? never worked");
+    for begin in [5000, 6000] {
+        assert_eq!(talk.order(begin, Function::Diode, begin), "");
+        assert_eq!(talk.receive(begin + 10, "+1.0\n"), "FUNC?;");
+        assert_eq!(talk.receive(begin + 15, "\"RES\"\n"), "CONF:DIOD;");
+        assert_eq!(talk.wake(begin + 35), "SYST:ERR?;");
+        assert_eq!(talk.receive(begin + 40, "0,\"No error\"\n"), "FUNC?;");
+        assert_eq!(talk.receive(begin + 50, "\"DIOD\"\n"), "READ?;");
+        talk.receive(begin + 60, "+0.5\n");
+        assert_eq!(talk.order(begin + 65, Function::Resistance, begin + 1), "");
+        assert_eq!(talk.receive(begin + 70, "\"DIOD\"\n"), "MEAS:RES?;");
+    }
+}
