@@ -17,6 +17,9 @@ use std::io::{self, Write};
 const SIMULATED: &str =
     "SIMULATED: the instruments and the part are a computer's; nothing real was measured.";
 
+/// The longest line that words are wrapped into, in characters.
+const WIDTH: usize = 78;
+
 /// How often the strip of a log is written, in seconds: over itself on a terminal, and as a line
 /// of its own elsewhere.
 const STRIP_S: f64 = 0.25;
@@ -26,6 +29,8 @@ const STRIP_LINE_S: f64 = 5.0;
 #[derive(Debug)]
 pub struct Lines<W> {
     out: W,
+    /// The longest line that words are wrapped into, in characters.
+    width: usize,
     simulated: bool,
     /// Whether the strip is written over itself, as a terminal can.
     rewrites: bool,
@@ -45,6 +50,7 @@ impl<W: Write> Lines<W> {
     pub const fn new(out: W, rewrites: bool) -> Self {
         Self {
             out,
+            width: WIDTH,
             simulated: false,
             rewrites,
             strip: Strip::new(),
@@ -66,7 +72,7 @@ impl<W: Write> Lines<W> {
     fn wrapped(&mut self, indent: &str, text: &str) -> io::Result<()> {
         let mut line = String::new();
         for word in text.split_whitespace() {
-            if !line.is_empty() && indent.len() + line.len() + word.len() >= 78 {
+            if !line.is_empty() && indent.len() + line.len() + word.len() >= self.width {
                 self.line(&format!("{indent}{line}"))?;
                 line.clear();
             }
@@ -226,6 +232,13 @@ impl<W: Write> Lines<W> {
 }
 
 impl Lines<Vec<u8>> {
+    /// Words for another operator to show: a sentence stays in one line.
+    pub(super) const fn unwrapped() -> Self {
+        let mut lines = Self::new(Vec::new(), false);
+        lines.width = usize::MAX;
+        lines
+    }
+
     /// What was written since the last time.
     pub(super) fn take(&mut self) -> Vec<u8> {
         std::mem::take(&mut self.out)
@@ -285,9 +298,7 @@ impl<W: Write> Operator for Lines<W> {
                     AlarmState::Off => "Take the equipment OUT of alarm; leave the leads on",
                 };
                 self.line(&format!("[{seq}] {text}"))?;
-                self.line(
-                    "    Enter when it is done (s [why] cannot be done, a last one again, q stops)",
-                )
+                self.line("    Enter when it is done (s [why] cannot, a last one again, q stops)")
             }
             Ask::Dial { function } => {
                 self.line(&format!("[{seq}] Turn the meter's dial to {function}"))?;

@@ -76,7 +76,7 @@ impl View {
             link: LinkState::Waiting,
             countdown: None,
             mode: Mode::Work,
-            words: Lines::new(Vec::new(), false),
+            words: Lines::unwrapped(),
         }
     }
 
