@@ -1,8 +1,8 @@
-//! The part on the bench, as its file describes it: pins, coils, contacts, what is joined and what is
-//! broken, and the truth that a test asserts; or two terminals, with an output or a zone input
-//! behind them. A [`Part`] is checked (every pin has one place, the truth agrees with the model) and
-//! never changes; its armature's state and the electricity are the circuit's matter. Pins inside are
-//! positions in [`Part::pins`].
+//! The part on the bench, as its file describes it: pins, coils, contacts, what is joined and what
+//! is broken, and the truth that a test asserts; or two terminals, with an output or a zone input
+//! behind them. A [`Part`] is checked (every pin has one place, the truth agrees with the model)
+//! and never changes; its armature's state and the electricity are the circuit's matter. Pins
+//! inside are positions in [`Part::pins`].
 
 use super::output::Output;
 use super::part_file::{self, BadPart};

@@ -14,7 +14,7 @@ const FIRST: &str = "\
 Which pin of an unmarked relay is what, and the whole job around it, with one multimeter.
   coilmark demo        shows all of it: no hardware, no questions, under half a minute
   coilmark meters      finds your meter; then: coilmark identify --meter LINK --pins 8
-  coilmark job DIR     leads through a whole job, step by step, to the record that is handed over
+  coilmark job DIR     leads through a whole job, step by step, to the record for the hand-over
   coilmark --help      lists all commands; help TOPIC explains a word, settings keeps your meter";
 
 #[derive(Args)]

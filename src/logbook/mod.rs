@@ -2,8 +2,8 @@
 //! off its names (`header`). Rows of the usual shape go through a plain byte loop (`fast`), any
 //! other through csv-core (`record`, `row`), with the same outcome: a property test holds that.
 //! Memory is one block of 256 KiB however long the log. Broken rows are skipped and counted, never
-//! guessed at. Seconds and volts come out; what they mean is for the analysis. A log goes out row by
-//! row (`write`, `log_file`), or as Parquet with that feature.
+//! guessed at. Seconds and volts come out; what they mean is for the analysis. A log goes out row
+//! by row (`write`, `log_file`), or as Parquet with that feature.
 
 mod decimal;
 mod error;

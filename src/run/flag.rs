@@ -1,6 +1,6 @@
-//! A number behind a flag, checked against what it may be: one out of range is bad input, named with
-//! its flag, with the range, and with what to do about it. What a flag's value means, and whether
-//! two flags fit together, is for its command.
+//! A number behind a flag, checked against what it may be: one out of range is bad input, named
+//! with its flag, with the range, and with what to do about it. What a flag's value means, and
+//! whether two flags fit together, is for its command.
 
 use super::failure::Failure;
 use std::time::Duration;
