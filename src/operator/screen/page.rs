@@ -8,7 +8,7 @@ use super::keys::Mode;
 use super::look::Look;
 use super::pins::PinMap;
 use super::reading;
-use super::text::{put, wrapped};
+use super::text::{put, shortened, wrapped};
 use super::view::{LinkState, View};
 use crate::event::{Answer, Ask, DriveState, visible};
 use crate::operator::lines::placements_left;
@@ -156,7 +156,7 @@ fn news(view: &View, look: Look, area: Rect, buffer: &mut Buffer) {
         }
         (None, Some(last)) => {
             let text = format!("Last: {}", visible(last.trim()));
-            put(area.x + 1, area.y, &text, width, look.quiet(), buffer);
+            put(area.x + 1, area.y, &shortened(&text, width), width, look.quiet(), buffer);
         }
         (None, None) => {}
     }

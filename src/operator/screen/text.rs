@@ -1,6 +1,6 @@
 //! Text on the page: one line at a place, words wrapped into an area, words broken into lines of a
-//! width. Nothing is drawn outside the page, and what is too long is cut off, never wrapped by the
-//! terminal. Widths are in columns.
+//! width, a long one cut with dots. Nothing is drawn outside the page, and what is too long is cut
+//! off, never wrapped by the terminal. Widths are in columns.
 
 use super::look::Look;
 use crate::event::visible;
@@ -47,4 +47,14 @@ pub(super) fn wrapped(text: &str, width: usize) -> Vec<String> {
         }
     }
     lines
+}
+
+/// The beginning of a text that is wider than there is room, with dots where it is cut.
+pub(super) fn shortened(text: &str, width: u16) -> String {
+    let width = usize::from(width);
+    if text.chars().count() <= width {
+        return text.to_owned();
+    }
+    let kept = text.chars().take(width.saturating_sub(3));
+    kept.chain("...".chars()).collect()
 }
