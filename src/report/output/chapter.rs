@@ -96,7 +96,7 @@ pub fn chapter(task: &Task<'_>) -> Chapter {
     let body = Body {
         chart: drawn(&told),
         facts: facts(&told),
-        warnings: told.finding.map(|f| f.warnings.clone()).unwrap_or_default(),
+        warnings: told.finding.map(words::warnings).unwrap_or_default(),
         windows: told
             .finding
             .map(|f| f.windows.iter().take(WINDOWS_MAX).map(words::window_row).collect())

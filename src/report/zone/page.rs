@@ -41,8 +41,7 @@ use askama::Template;
 changes that can be seen.</p>
 <h3>Wirings that this panel reads, best first</h3>
 <ol>
-{% for r in f.ranking %}<li>{{ r.text }}: {{ r.silent }} silent, {{ r.hidden }} hidden, 
-{{ r.verdict }}. {{ r.reason }}.</li>
+{% for line in ranking %}<li>{{ line }}</li>
 {% endfor %}</ol>
 <h3>Taken for granted</h3>
 <ul>
@@ -57,6 +56,7 @@ struct Design<'a> {
     drawing: &'a str,
     states: Vec<[String; 6]>,
     faults: Vec<[&'a str; 4]>,
+    ranking: Vec<String>,
 }
 
 #[derive(Template)]
@@ -109,7 +109,12 @@ pub(super) fn design(f: &ZoneDesignFinding, drawing: &str) -> String {
         let reads = (fault.at_rest.name(), fault.in_alarm.name());
         [fault.text.as_str(), reads.0, reads.1, words::effect(fault)]
     });
-    let page = Design { f, drawing, states: states.collect(), faults: faults.collect() };
+    let ranking = f.ranking.iter().map(|r| {
+        let counts = format!("{} silent, {} hidden, {}", r.silent, r.hidden, r.verdict);
+        format!("{}: {counts}. {}", r.text, sentence(&r.reason))
+    });
+    let (states, faults) = (states.collect(), faults.collect());
+    let page = Design { f, drawing, states, faults, ranking: ranking.collect() };
     written(&page)
 }
 
