@@ -118,13 +118,13 @@ fn one_json_object_holds_every_check() {
 fn the_exit_code_is_the_verdict() {
     let output = ["--output-volts-min", "12.4", "--coil-ohms", "400", "--coil-ohms-percent", "2"];
     let passed = fit(&output, &GOOD).exits(0);
-    assert!(passed.lines[0].starts_with("pass: "), "{passed:#?}");
+    assert!(passed.lines[0].starts_with("PASS: "), "{passed:#?}");
     assert!(passed.lines.iter().all(|line| line.chars().count() <= 79), "{passed:#?}");
     let failed =
         fit(&output, &[&GOOD[..], &["--loop-milliamps", "1.5", "--contact", "silver"]].concat());
-    assert!(failed.exits(1).lines[0].starts_with("fail: "));
+    assert!(failed.exits(1).lines[0].starts_with("FAIL: "));
     let open = fit(&output, &[&GOOD[..], &["--loop-milliamps", "1.5"]].concat());
-    assert!(open.exits(1).lines[0].starts_with("undecided: "));
+    assert!(open.exits(1).lines[0].starts_with("UNDECIDED: "));
 }
 
 #[test]

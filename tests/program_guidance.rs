@@ -34,7 +34,7 @@ fn the_first_words_say_what_to_do_next_in_five_lines() {
     let ended = Program::run::<&str>(&[]).exits(2);
     let lines: Vec<&str> = ended.stderr.lines().collect();
     assert!(lines.len() == 5 && lines.iter().all(|line| line.len() <= 96), "{}", ended.stderr);
-    for word in ["demo", "meters", "identify --meter", "help TOPIC", "settings"] {
+    for word in ["demo", "meters", "identify --meter", "job DIR", "help TOPIC", "settings"] {
         assert!(ended.stderr.contains(word), "{word}: {}", ended.stderr);
     }
 }

@@ -222,6 +222,26 @@ fn what_comes_from_outside_cannot_draw() {
     assert!(page.contains("title"), "{page}");
 }
 
+/// The bottom line offers the keys that answer what is asked, each by what it says, and no other.
+#[test]
+fn only_keys_that_do_something_are_offered() {
+    let bottom = |make: fn(&mut Stage)| {
+        let page = Stage::shown((80, 24), Look::plain(), make).text();
+        page.lines().last().unwrap().trim().to_owned()
+    };
+    let quiet = "? help   Q stop";
+    assert_eq!(bottom(Stage::begin_output), quiet, "nothing is asked");
+    let caution = bottom(|stage| stage.ask(&Ask::caution(Caution::SiteWork)));
+    assert_eq!(caution, format!("O I have read it   {quiet}"));
+    let step = bottom(|stage| stage.ask(&Ask::Step { step: JobStep::Relay, text: "t".into() }));
+    let wanted = format!("Enter, Space or pedal: do it now   S leave it out   {quiet}");
+    assert_eq!(step, wanted, "the key begins the step, it does not end it");
+    let point = bottom(|stage| stage.ask(&Ask::Point { text: "t".into() }));
+    assert_eq!(point, format!("Enter, Space or pedal: it is so   S it is not so   {quiet}"));
+    let off = bottom(|stage| stage.ask(&Ask::Drive(DriveState::Rest)));
+    assert_eq!(off, format!("Enter, Space or pedal: done   A last one again   {quiet}"));
+}
+
 /// Ten pictures a second at most while readings pour in; an ask shows at once.
 #[test]
 fn readings_are_drawn_ten_times_a_second_and_asks_at_once() {

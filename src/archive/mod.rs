@@ -15,7 +15,7 @@ mod store;
 
 pub use error::ArchiveError;
 pub use export::ExportError;
-pub use query::{Daily, Failure, Filter, Listed, Measured, Yield};
+pub use query::{Daily, Filter, Listed, Measured, NotPassed, Yield};
 
 use crate::event::{BoardFinding, CheckFound, Verdict};
 use error::StoreError;
@@ -110,14 +110,6 @@ impl Archive {
     }
 }
 
-fn word(verdict: Verdict) -> &'static str {
-    match verdict {
-        Verdict::Pass => "pass",
-        Verdict::Fail => "fail",
-        Verdict::Undecided => "undecided",
-    }
-}
-
 /// Puts one verdict in; false where it is in already.
 fn put_one(store: &Store, record: &Record<'_>) -> Result<bool, StoreError> {
     let finding = record.finding;
@@ -133,7 +125,7 @@ fn put_one(store: &Store, record: &Record<'_>) -> Result<bool, StoreError> {
             plan.into(),
             record.at_s.into(),
             record.day.into(),
-            word(finding.result).into(),
+            finding.result.into(),
             i64::from(finding.repeats).into(),
             finding.simulated.into(),
             record.by.into(),
@@ -157,13 +149,7 @@ fn put_value(
 ) -> Result<(), StoreError> {
     store.run(
         "INSERT INTO value (board, checked, verdict, value, u) VALUES (?, ?, ?, ?, ?)",
-        &[
-            board.into(),
-            check.into(),
-            word(found.verdict).into(),
-            found.value.into(),
-            found.u.into(),
-        ],
+        &[board.into(), check.into(), found.verdict.into(), found.value.into(), found.u.into()],
     )?;
     if found.verdict != Verdict::Pass {
         store.run(

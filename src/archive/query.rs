@@ -67,7 +67,7 @@ pub struct Yield {
 
 /// How often a check did not pass.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Failure {
+pub struct NotPassed {
     /// The plan.
     pub plan: String,
     /// The check.
@@ -231,7 +231,7 @@ impl Archive {
     ///
     /// # Errors
     /// [`ArchiveError`].
-    pub fn failures(&self, filter: &Filter) -> Result<Vec<Failure>, ArchiveError> {
+    pub fn failures(&self, filter: &Filter) -> Result<Vec<NotPassed>, ArchiveError> {
         let conditions = Where::boards(filter);
         let sql = format!(
             "SELECT plan.name, checked.name, count(*) FROM failure
@@ -241,7 +241,7 @@ impl Archive {
             conditions.text
         );
         self.rows("counting failures", &sql, conditions, |row| {
-            Ok(Failure { plan: text(row, 0)?, check: text(row, 1)?, count: count(row, 2)? })
+            Ok(NotPassed { plan: text(row, 0)?, check: text(row, 1)?, count: count(row, 2)? })
         })
     }
 

@@ -5,6 +5,7 @@
 
 use super::ArchiveError;
 use super::error::StoreError;
+use crate::event::Verdict;
 use std::borrow::Cow;
 use std::path::Path;
 use std::time::Duration;
@@ -151,6 +152,13 @@ impl<'a> From<rusqlite::types::ValueRef<'a>> for Cell<'a> {
 impl<'a> From<&'a str> for Cell<'a> {
     fn from(x: &'a str) -> Self {
         Self::Text(Cow::Borrowed(x))
+    }
+}
+
+impl From<Verdict> for Cell<'_> {
+    /// Its word, as questions have it too.
+    fn from(verdict: Verdict) -> Self {
+        Self::Text(Cow::Owned(verdict.to_string()))
     }
 }
 

@@ -1,6 +1,6 @@
-//! Seeded randomness for the bench: one stream per concern (meter noise, meter error, hands,
-//! touch), so that one more noisy reading does not change where the next slip falls. The same
-//! seed and stream give the same numbers on every machine.
+//! Seeded randomness for the bench: one [`Stream`] per concern (the meter's noise, the hands and so
+//! on), so that one more noisy reading does not change where the next slip falls. The same seed and
+//! stream give the same numbers on every machine.
 
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64;

@@ -31,7 +31,7 @@ pub struct StandaloneOptions {
     pub pace: f64,
 }
 
-/// Where a meter is plugged in.
+/// Where an instrument is plugged in.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Listen {
     /// A pseudo-terminal, with a symbolic link of this name to it.
@@ -55,8 +55,8 @@ pub struct StandaloneSummary {
 /// Why a standalone bench ended early.
 #[derive(Debug, thiserror::Error)]
 pub enum StandaloneError {
-    /// The meter cannot be served.
-    #[error("the meter cannot be served")]
+    /// The meter, or the supply, cannot be served.
+    #[error("an instrument of the bench cannot be served")]
     Serve(#[from] ServeError),
     /// Standard input or output broke.
     #[error("cannot {step}")]
@@ -83,7 +83,7 @@ impl StandaloneError {
 /// first line of output says where the meter is.
 ///
 /// # Errors
-/// [`StandaloneError`] where the meter cannot be served, or the streams break.
+/// [`StandaloneError`] where an instrument cannot be served, or the streams break.
 pub fn run_standalone(
     options: StandaloneOptions,
     mut stdin: impl BufRead,

@@ -4,6 +4,7 @@
 
 use crate::event::Pin;
 use drivers::Moment;
+use std::fmt;
 
 /// One hazard. A look that lasts is recorded once for each touch and drive.
 #[derive(Clone, Debug, PartialEq)]
@@ -21,6 +22,23 @@ pub struct Hazard {
     pub slipped: bool,
 }
 
+impl fmt::Display for Hazard {
+    /// `ohms on a live pair: 12.00 V at 3 and 5, 4.2 s after the beginning`.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let unit = match self.kind {
+            HazardKind::AboveWatts => "W",
+            HazardKind::CurrentLimit => "A",
+            _ => "V",
+        };
+        write!(f, "{}: {:.2} {unit}", self.kind, self.amount)?;
+        if let Some([a, b]) = &self.pins {
+            write!(f, " at {a} and {b}")?;
+        }
+        write!(f, ", {:.1} s after the beginning", self.at.as_secs_f64())?;
+        if self.slipped { f.write_str("; a slip of the hands made it") } else { Ok(()) }
+    }
+}
+
 /// The kinds of hazard.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum HazardKind {
@@ -36,4 +54,36 @@ pub enum HazardKind {
     CurrentLimit,
     /// A placement that was asked for under another drive than the one applied.
     DriveMismatch,
+}
+
+impl fmt::Display for HazardKind {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::OhmsOnLive => "ohms on a live pair",
+            Self::DriveIntoOhms => "a drive into the meter's ohms",
+            Self::AboveVolts => "a drive above the voltage limit",
+            Self::AboveWatts => "a drive above the power limit",
+            Self::CurrentLimit => "a drive that the supply had to limit",
+            Self::DriveMismatch => "a placement under another drive than the one asked for",
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_hazard_says_what_where_and_when() {
+        let hazard = Hazard {
+            kind: HazardKind::OhmsOnLive,
+            at: Moment::from_start(std::time::Duration::from_millis(4200)),
+            pins: Some(["3", "5"].map(Pin::new)),
+            amount: 12.0,
+            slipped: true,
+        };
+        let said = "ohms on a live pair: 12.00 V at 3 and 5, 4.2 s after the beginning; a slip of \
+                    the hands made it";
+        assert_eq!(hazard.to_string(), said);
+    }
 }

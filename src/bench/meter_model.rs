@@ -1,5 +1,5 @@
 //! A meter file (TOML) -> a checked [`MeterModel`]: how it speaks, how fast it converts, how
-//! well it measures. Accuracy is in percent of the reading and counts of the range, as on a data
+//! well it measures. Accuracy is in per cent of the reading and counts of the range, as on a data
 //! sheet. Examples are `fixtures/meters/*.toml`; what a model then shows is the meter's matter.
 
 use super::part_file::BadPart;
@@ -51,7 +51,7 @@ pub enum VoiceKind {
 #[derive(Clone, Copy, Debug, PartialEq, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Accuracy {
-    /// Limit of the gain error, in percent of the reading.
+    /// Limit of the gain error, in per cent of the reading.
     pub percent: f64,
     /// Limit of the offset, in counts of the range.
     pub counts: f64,

@@ -1,7 +1,8 @@
-//! The simulated bench: a part from a relay file, a meter, a supply and a clumsy pair of hands,
-//! all seeded. A program that talks to its meter over a pseudo-terminal or TCP, and asks its
-//! hands for placements, cannot tell it from hardware. [`Bench`] is a handle on the shared state;
-//! clones share it. Without a link, [`Bench::read`] measures in simulated time and never waits.
+//! The simulated bench: a part from a relay, output or zone file, a meter, a supply and a clumsy
+//! pair of hands, all seeded. A program that talks to its meter over a pseudo-terminal or TCP, and
+//! asks its hands for placements, cannot tell it from hardware. [`Bench`] is a handle on the shared
+//! state; clones share it. Without a link, [`Bench::read`] measures in simulated time and never
+//! waits.
 
 mod chance;
 mod circuit;

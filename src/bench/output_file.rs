@@ -3,10 +3,9 @@
 //! `fixtures/outputs/*.toml`; every number carries its unit in its key and is checked here.
 
 use super::output::Output;
-use super::part::{Part, Truth};
+use super::part::Part;
 use super::part_file::BadPart;
 use super::toml_text::{line_of, toml_problem};
-use crate::event::{Latching, Pin, Pins};
 use schemars::JsonSchema;
 use serde::Deserialize;
 
@@ -37,36 +36,13 @@ pub(crate) fn parse(text: &str, file: &str) -> Result<Part, BadPart> {
         BadPart { file: file.into(), line: found.line, problem: found.problem, hint }
     })?;
     checked(&raw.output, text, file)?;
-    let no_pins = |problem: &dyn std::fmt::Display| BadPart {
+    let part = Part::of_terminals(raw.name, ["plus", "minus"]).ok_or_else(|| BadPart {
         file: file.into(),
         line: None,
-        problem: problem.to_string(),
+        problem: "its terminals have no names".into(),
         hint: "this is a defect: please report it".into(),
-    };
-    let pins = Pins::try_from(vec![Pin::new("plus"), Pin::new("minus")]);
-    Ok(Part {
-        name: raw.name,
-        pins: pins.map_err(|problem| no_pins(&problem))?,
-        footprint: None,
-        truth: Truth {
-            family: String::new(),
-            coils: Vec::new(),
-            poles: Vec::new(),
-            joined: Vec::new(),
-            spares: Vec::new(),
-            latching: Latching::No,
-            faults: Vec::new(),
-        },
-        coils: Vec::new(),
-        contacts: Vec::new(),
-        joined: Vec::new(),
-        resistors: Vec::new(),
-        latching: Latching::No,
-        begins_set: false,
-        armature_stuck: false,
-        zone: None,
-        output: Some(raw.output),
-    })
+    })?;
+    Ok(Part { output: Some(raw.output), ..part })
 }
 
 fn checked(o: &Output, text: &str, file: &str) -> Result<(), BadPart> {

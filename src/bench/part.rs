@@ -1,7 +1,8 @@
-//! The part on the bench, as its relay file describes it: pins, coils, contacts, what is joined
-//! and what is broken, and the truth that a test asserts. A [`Part`] is checked (every pin has
-//! one place, the truth agrees with the model) and never changes; its armature's state and the
-//! electricity are the circuit's matter. Pins inside are positions in [`Part::pins`].
+//! The part on the bench, as its file describes it: pins, coils, contacts, what is joined and what
+//! is broken, and the truth that a test asserts; or two terminals, with an output or a zone input
+//! behind them. A [`Part`] is checked (every pin has one place, the truth agrees with the model)
+//! and never changes; its armature's state and the electricity are the circuit's matter. Pins
+//! inside are positions in [`Part::pins`].
 
 use super::output::Output;
 use super::part_file::{self, BadPart};
@@ -35,7 +36,7 @@ pub struct Part {
 }
 
 impl Part {
-    /// Reads a relay file.
+    /// Reads a relay file, an output file or a zone file.
     ///
     /// # Errors
     /// [`BadPart`] names the file, the line and the key.
@@ -47,7 +48,7 @@ impl Part {
         }
     }
 
-    /// Reads the text of a relay file, or of an output file; `file` is its name in messages.
+    /// Reads the text of a relay, output or zone file; `file` is its name in messages.
     ///
     /// # Errors
     /// [`BadPart`] names the file, the line and the key.
@@ -57,6 +58,34 @@ impl Part {
             text if zone_file::is_one(text) => zone_file::parse(text, file),
             text => part_file::parse(text, file),
         }
+    }
+
+    /// Two terminals of these names, with nothing behind them yet; `None` where they are no names.
+    pub(crate) fn of_terminals(name: String, labels: [&str; 2]) -> Option<Self> {
+        let truth = Truth {
+            family: String::new(),
+            coils: Vec::new(),
+            poles: Vec::new(),
+            joined: Vec::new(),
+            spares: Vec::new(),
+            latching: Latching::No,
+            faults: Vec::new(),
+        };
+        Some(Self {
+            name,
+            pins: Pins::try_from(labels.map(Pin::new).to_vec()).ok()?,
+            footprint: None,
+            truth,
+            coils: Vec::new(),
+            contacts: Vec::new(),
+            joined: Vec::new(),
+            resistors: Vec::new(),
+            latching: Latching::No,
+            begins_set: false,
+            armature_stuck: false,
+            zone: None,
+            output: None,
+        })
     }
 
     /// The JSON Schema of a relay file.

@@ -1,6 +1,6 @@
 //! Where in a TOML text something stands, and what a reader's complaint means for the person
-//! who wrote the text: a line, a one-line problem, a hint with the nearest spelling. Used by the
-//! relay files and the meter files of the bench; knows neither.
+//! who wrote the text: a line, a one-line problem, a hint with the nearest spelling. Used by all
+//! files of the bench; knows none of them.
 
 /// A complaint about a text.
 pub(crate) struct TomlProblem {

@@ -2,10 +2,9 @@
 //! input with the loop on it, at rest and in alarm. It is told from a relay file by its `[zone]`
 //! table. Examples are `fixtures/zones/*.toml`; every number carries its unit in its key.
 
-use super::part::{Part, Truth, Zone};
+use super::part::{Part, Zone};
 use super::part_file::BadPart;
 use super::toml_text::{line_of, toml_problem};
-use crate::event::{Latching, Pin, Pins};
 use serde::Deserialize;
 
 /// A file.
@@ -45,30 +44,9 @@ pub(crate) fn parse(text: &str, file: &str) -> Result<Part, BadPart> {
         let line = line_of(text, "zone", 0, key);
         return Err(bad(line, format!("`zone.{key}` is out of range"), hint));
     }
-    let pins = Pins::try_from(vec![Pin::new("zone"), Pin::new("common")]);
-    Ok(Part {
-        name: raw.name,
-        pins: pins.map_err(|problem| bad(None, problem.to_string(), hint))?,
-        footprint: None,
-        truth: Truth {
-            family: String::new(),
-            coils: Vec::new(),
-            poles: Vec::new(),
-            joined: Vec::new(),
-            spares: Vec::new(),
-            latching: Latching::No,
-            faults: Vec::new(),
-        },
-        coils: Vec::new(),
-        contacts: Vec::new(),
-        joined: Vec::new(),
-        resistors: Vec::new(),
-        latching: Latching::No,
-        begins_set: false,
-        armature_stuck: false,
-        output: None,
-        zone: Some(raw.zone),
-    })
+    let part = Part::of_terminals(raw.name, ["zone", "common"]);
+    let part = part.ok_or_else(|| bad(None, "its terminals have no names".into(), hint))?;
+    Ok(Part { zone: Some(raw.zone), ..part })
 }
 
 #[cfg(test)]

@@ -11,11 +11,11 @@ use std::path::{Path, PathBuf};
 
 /// What `coilmark` alone says.
 const FIRST: &str = "\
-Find out which pin of an unmarked relay is what, with one multimeter.
-  coilmark demo               shows all of it: no hardware, no questions, under half a minute
-  coilmark meters             finds your meter; then: coilmark identify --meter LINK --pins 8
-  coilmark help TOPIC         explains a word of the trade; `coilmark help` lists them
-  coilmark --help             lists all commands; `coilmark settings` keeps your meter for you";
+Which pin of an unmarked relay is what, and the whole job around it, with one multimeter.
+  coilmark demo        shows all of it: no hardware, no questions, under half a minute
+  coilmark meters      finds your meter; then: coilmark identify --meter LINK --pins 8
+  coilmark job DIR     leads through a whole job, step by step, to the record for the hand-over
+  coilmark --help      lists all commands; help TOPIC explains a word, settings keeps your meter";
 
 #[derive(Args)]
 pub(super) struct Help {
@@ -92,6 +92,6 @@ pub(super) fn manual(words: &Manual, command: Command) -> Result<Exit, Failure> 
 }
 
 fn said(folder: &Path) -> Exit {
-    println!("manual pages: {}", folder.display());
+    println!("Manual pages: {}", folder.display());
     Exit::Done
 }

@@ -1,5 +1,5 @@
 //! The words of what is made without a meter: the demonstration, the reports of a job, the check of
-//! its record, schemas. Each names a folder, a kind, or nothing.
+//! its record and the signature over it, schemas. Each names a folder, a file, a kind, or nothing.
 //! None of them asks a person anything.
 
 use clap::{Args, ValueEnum};
@@ -54,7 +54,7 @@ pub(super) struct Sign {
 
 #[derive(Args)]
 pub(super) struct SchemaWords {
-    /// Which
+    /// Of what
     #[arg(value_enum)]
     pub(super) name: SchemaWord,
 }

@@ -127,7 +127,7 @@ moving two. It ends when one pinout is as probable as you asked, and then proves
         about: "keys, pedals, the held dwell, sounds and speech",
         text: "\
 A closed contact or a coil announces itself: hold the leads there until the bell. An open pair
-looks exactly like leads in the air, so it wants a sign: Enter, Space, or a pedal that types Page
+looks exactly like leads in the air, so it wants your word: Enter, Space, or a pedal that types Page
 Down or a function key. Or `--dwell 1.5s`: after each ask the program gives you time to get
 there, then ticks while you hold, and takes it. Lift before the end and it begins anew. It
 stops taking pairs by time alone when it notices nobody.

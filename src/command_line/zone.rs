@@ -52,16 +52,16 @@ struct LoopWords {
     /// Cross-section of a conductor [default: 0.22]
     #[arg(long, value_name = "MM2", conflicts_with = "cable_awg")]
     cable_mm2: Option<f64>,
-    /// Wire gauge of a conductor
+    /// Wire gauge of a conductor, 0 to 40
     #[arg(long, value_name = "AWG")]
     cable_awg: Option<u8>,
-    /// Both conductors as measured, joined at the far end
+    /// Both conductors as measured, joined at the far end, instead of a size
     #[arg(long, value_name = "OHMS")]
     cable_ohms: Option<f64>,
     /// Highest temperature of the cable
     #[arg(long, value_name = "CELSIUS", default_value_t = 40.0, allow_negative_numbers = true)]
     cable_celsius: f64,
-    /// Random draws
+    /// Random draws over everything that is not exactly known
     #[arg(long, value_name = "N", default_value_t = 20_000)]
     draws: u32,
     /// Their seed
@@ -106,7 +106,7 @@ pub(super) struct Check {
     /// How long the loop may take to follow the equipment into alarm and out of it
     #[arg(long, value_name = "TIME", default_value = "20s", value_parser = duration)]
     follow_within: Duration,
-    /// The job folder, old or new [default: zone- and the time]
+    /// The folder for the record and the report, old or new [default: zone-DATE-TIME here]
     #[arg(long, value_name = "DIR")]
     job: Option<PathBuf>,
     /// Who is asked

@@ -92,9 +92,9 @@ const LIVE_OUTPUT: &str = "\
     come first. Nothing here is a certificate.";
 const DEAD_BOARD: &str = "\
     Only a board that lies on the bench, with nothing connected to any terminal. Its contacts \
-    may have switched mains or an alarm loop: take every wire off first. Use a supply with a \
-    current limit, and never leave the meter on ohms across the driven input. Local wiring \
-    codes, the equipment's own manual and a licensed person come first.";
+    may have switched mains or an alarm loop: isolate, and take every wire off first. Use a \
+    supply with a current limit, and never leave the meter on ohms across the driven input. \
+    Local wiring codes, the equipment's own manual and a licensed person come first.";
 const NO_INSULATION_TEST: &str = "\
     Open beyond the meter's range is no insulation test: a meter's few volts do not show what \
     mains or a surge would. This test shows that the board meets the limits of its plan on \

@@ -1,8 +1,9 @@
 //! Recorded logs: CSV in, readings out, and back. A log has a header; which column is what is read
 //! off its names (`header`). Rows of the usual shape go through a plain byte loop (`fast`), any
-//! other through the csv crate (`row`), with the same outcome: a property test holds that. Memory
-//! is one block of 256 KiB however long the log. Broken rows are skipped and counted, never guessed
-//! at. Seconds and volts come out; what they mean is for the analysis.
+//! other through csv-core (`record`, `row`), with the same outcome: a property test holds that.
+//! Memory is one block of 256 KiB however long the log. Broken rows are skipped and counted, never
+//! guessed at. Seconds and volts come out; what they mean is for the analysis. A log goes out row
+//! by row (`write`, `log_file`), or as Parquet with that feature.
 
 mod decimal;
 mod error;
@@ -59,9 +60,9 @@ pub struct Rows {
 /// How rows are read.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Pace {
-    /// The usual shape through the byte loop, the rest through the csv crate.
+    /// The usual shape through the byte loop, the rest through csv-core.
     Fast,
-    /// Everything through the csv crate.
+    /// Everything through csv-core.
     Plain,
 }
 

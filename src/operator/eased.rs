@@ -28,7 +28,7 @@ pub struct Eased<O> {
 impl<O: Operator> Eased<O> {
     /// Around `inner`, with nothing added yet.
     pub const fn new(inner: O) -> Self {
-        let words = Lines::new(Vec::new(), false);
+        let words = Lines::unwrapped();
         let (energised, now) = (None, Moment::START);
         Self { inner, bells: None, dwell: None, say: None, words, seq: 0, energised, now }
     }

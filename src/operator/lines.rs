@@ -7,9 +7,8 @@ use super::relay_words::{coil_line, in_words, ladder_lines, measured, percent, p
 use super::{Heard, Operator, Strip, output_words};
 use crate::event::visible;
 use crate::event::{
-    AlarmState, Answer, Ask, BeliefSummary, BoardFinding, Capture, DriveState, Event, Finding,
-    IdentifyFinding, Latching, LinkNews, Outcome, OutputFinding, PickUpFinding, RunStart, RunTerms,
-    ZoneCheckFinding,
+    AlarmState, Answer, Ask, BeliefSummary, Capture, DriveState, Event, Finding, IdentifyFinding,
+    Latching, LinkNews, Outcome, OutputFinding, PickUpFinding, RunStart, RunTerms,
 };
 use drivers::{Function, Reading};
 use std::io::{self, Write};
@@ -17,6 +16,9 @@ use std::io::{self, Write};
 /// What a run on simulated instruments says of itself.
 const SIMULATED: &str =
     "SIMULATED: the instruments and the part are a computer's; nothing real was measured.";
+
+/// The longest line that words are wrapped into, in characters.
+const WIDTH: usize = 78;
 
 /// How often the strip of a log is written, in seconds: over itself on a terminal, and as a line
 /// of its own elsewhere.
@@ -27,6 +29,8 @@ const STRIP_LINE_S: f64 = 5.0;
 #[derive(Debug)]
 pub struct Lines<W> {
     out: W,
+    /// The longest line that words are wrapped into, in characters.
+    width: usize,
     simulated: bool,
     /// Whether the strip is written over itself, as a terminal can.
     rewrites: bool,
@@ -46,6 +50,7 @@ impl<W: Write> Lines<W> {
     pub const fn new(out: W, rewrites: bool) -> Self {
         Self {
             out,
+            width: WIDTH,
             simulated: false,
             rewrites,
             strip: Strip::new(),
@@ -67,7 +72,7 @@ impl<W: Write> Lines<W> {
     fn wrapped(&mut self, indent: &str, text: &str) -> io::Result<()> {
         let mut line = String::new();
         for word in text.split_whitespace() {
-            if !line.is_empty() && indent.len() + line.len() + word.len() >= 78 {
+            if !line.is_empty() && indent.len() + line.len() + word.len() >= self.width {
                 self.line(&format!("{indent}{line}"))?;
                 line.clear();
             }
@@ -79,8 +84,7 @@ impl<W: Write> Lines<W> {
         self.line(&format!("{indent}{line}"))
     }
 
-    fn zone(&mut self, finding: &ZoneCheckFinding) -> io::Result<()> {
-        let lines = super::zone::finding(finding);
+    fn found(&mut self, lines: &[String]) -> io::Result<()> {
         lines.iter().try_for_each(|line| self.wrapped(hang(line), line))?;
         if self.simulated { self.wrapped("  ", SIMULATED) } else { Ok(()) }
     }
@@ -99,7 +103,7 @@ impl<W: Write> Lines<W> {
                 let pins: Vec<&str> = terms.pins.iter().map(crate::event::Pin::label).collect();
                 self.line(&format!("  pins {}", pins.join(" ")))?;
             }
-            RunTerms::Board(terms) => self.wrapped("  ", &super::board::started(terms))?,
+            RunTerms::Board(terms) => self.wrapped("  ", &super::board_words::started(terms))?,
             RunTerms::Fit(_)
             | RunTerms::ZoneDesign(_)
             | RunTerms::ZoneCheck(_)
@@ -110,7 +114,7 @@ impl<W: Write> Lines<W> {
             }
             RunTerms::Output(terms) => self.line(&output_words::begun(terms))?,
         }
-        self.line(&format!("  meter {} by profile {}", start.meter, start.profile))?;
+        self.line(&format!("  meter {}, profile {}", start.meter, start.profile))?;
         if start.simulated { self.wrapped("  ", SIMULATED) } else { Ok(()) }
     }
 
@@ -170,7 +174,8 @@ impl<W: Write> Lines<W> {
 
     fn pick_up(&mut self, f: &PickUpFinding) -> io::Result<()> {
         self.line("")?;
-        self.wrapped("", &format!("{}: {}", f.result, f.reason))?;
+        let verdict = f.result.to_string().to_uppercase();
+        self.wrapped("", &format!("{verdict}: {}", f.reason))?;
         for (name, value) in [("pick-up", &f.pick_up), ("drop-out", &f.drop_out)] {
             if let Some(v) = value {
                 self.line(&format!(
@@ -227,17 +232,16 @@ impl<W: Write> Lines<W> {
 }
 
 impl Lines<Vec<u8>> {
+    /// Words for another operator to show: a sentence stays in one line.
+    pub(super) const fn unwrapped() -> Self {
+        let mut lines = Self::new(Vec::new(), false);
+        lines.width = usize::MAX;
+        lines
+    }
+
     /// What was written since the last time.
     pub(super) fn take(&mut self) -> Vec<u8> {
         std::mem::take(&mut self.out)
-    }
-}
-
-impl<W: Write> Lines<W> {
-    fn board(&mut self, finding: &BoardFinding) -> io::Result<()> {
-        let lines = super::board::finding(finding);
-        lines.iter().try_for_each(|line| self.wrapped(hang(line), line))?;
-        if self.simulated { self.wrapped("  ", SIMULATED) } else { Ok(()) }
     }
 }
 
@@ -265,26 +269,28 @@ impl<W: Write> Operator for Lines<W> {
                     self.wrapped("      ", why)?;
                 }
                 self.line(
-                    "    Enter when both touch (s [why] cannot reach, a last one again, q stop)",
+                    "    Enter when both touch (s [why] cannot reach, a last one again, q stops)",
                 )
             }
             Ask::Drive(DriveState::Rest) => {
                 self.line(&format!("[{seq}] Take the drive OFF the coil; leave the leads on"))?;
-                self.line("    Enter when it is off (a last one again, q stop)")
+                self.line("    Enter when it is off (a last one again, q stops)")
             }
             Ask::Drive(DriveState::Energised { plus, minus, volts }) => {
                 self.line(&format!(
                     "[{seq}] Put {volts} V on the coil: PLUS on {plus}, MINUS on {minus}; leave the leads on"
                 ))?;
                 self.line(
-                    "    Enter when it is on (s [why] cannot drive it, a last one again, q stop)",
+                    "    Enter when it is on (s [why] cannot drive it, a last one again, q stops)",
                 )
             }
             Ask::Clip { plus, minus } => {
                 self.line(&format!(
                     "[{seq}] Clip the SUPPLY's leads: PLUS on {plus}, MINUS on {minus}; it is off now"
                 ))?;
-                self.line("    Enter when it is clipped (s cannot, a last one again, q stop)")
+                self.line(
+                    "    Enter when it is clipped (s [why] cannot, a last one again, q stops)",
+                )
             }
             Ask::Alarm { state } => {
                 let text = match state {
@@ -292,14 +298,17 @@ impl<W: Write> Operator for Lines<W> {
                     AlarmState::Off => "Take the equipment OUT of alarm; leave the leads on",
                 };
                 self.line(&format!("[{seq}] {text}"))?;
-                self.line("    Enter when it is done (s cannot be done, q stop)")
+                self.line("    Enter when it is done (s [why] cannot, a last one again, q stops)")
             }
             Ask::Dial { function } => {
                 self.line(&format!("[{seq}] Turn the meter's dial to {function}"))?;
-                self.line("    Enter when it is there (q stop)")
+                let cannot = if ask.accepts(Answer::Skip) { "s [why] cannot, " } else { "" };
+                self.line(&format!(
+                    "    Enter when it is there ({cannot}a last one again, q stops)"
+                ))
             }
             Ask::Serial { last } => {
-                let lines = super::board::next_board(seq, last.as_deref());
+                let lines = super::board_words::next_board(seq, last.as_deref());
                 lines.iter().try_for_each(|line| self.line(line))
             }
             Ask::Label { .. } | Ask::Step { .. } | Ask::Point { .. } => {
@@ -353,7 +362,7 @@ impl<W: Write> Operator for Lines<W> {
                 output_words::news(news).map_or(Ok(()), |text| self.line(&text))
             }
             Event::BoardBegun { serial } => self.line(&format!("BOARD {serial}")),
-            Event::CheckJudged(news) => self.line(&super::board::so_far(news)),
+            Event::CheckJudged(news) => self.line(&super::board_words::so_far(news)),
             Event::LabelStated { label, text } => {
                 self.wrapped("  ", &format!("{}: {text}", label.title()))
             }
@@ -366,8 +375,8 @@ impl<W: Write> Operator for Lines<W> {
                 Finding::Identify(finding) => self.result(finding),
                 Finding::PickUp(finding) => self.pick_up(finding),
                 Finding::Output(finding) => self.output_result(finding),
-                Finding::Board(finding) => self.board(finding),
-                Finding::ZoneCheck(finding) => self.zone(finding),
+                Finding::Board(finding) => self.found(&super::board_words::finding(finding)),
+                Finding::ZoneCheck(finding) => self.found(&super::zone_words::finding(finding)),
                 Finding::Fit(_) | Finding::ZoneDesign(_) => Ok(()),
             },
             Event::RunFinished { exit, reason, job } => {

@@ -5,7 +5,7 @@
 //! back through [`Operator::parse`] or [`Operator::key`], what hands say by [`Operator::tick`].
 
 mod bells;
-mod board;
+mod board_words;
 mod dwell;
 mod eased;
 mod job_words;
@@ -18,7 +18,7 @@ mod schema;
 #[cfg(feature = "screen")]
 mod screen;
 mod strip;
-mod zone;
+mod zone_words;
 
 pub use bells::Bells;
 pub use dwell::{Countdown, Dwell};

@@ -6,12 +6,12 @@ use crate::event::{LogEnd, LogNews, OutputFinding, OutputStart, Polarity, Shape}
 
 /// How a log was begun.
 pub(super) fn begun(start: &OutputStart) -> String {
-    let nominal = start.nominal_volts.map(|volts| format!("nominal {volts} V, "));
+    let nominal = start.nominal_volts.map(|volts| format!("nominal {volts} V; "));
     format!(
-        "  {}at most {} s after the alarm, {} s after the drop",
+        "  {}the log ends {} s after the drop, or {} s after the alarm",
         nominal.unwrap_or_default(),
-        start.for_s,
-        start.guard_s
+        start.guard_s,
+        start.for_s
     )
 }
 
@@ -71,7 +71,7 @@ pub(super) fn found(f: &OutputFinding) -> Vec<String> {
         lines.push(format!("  pulses   every {period:.3} s, on {:.0} % of it", duty * 100.0));
     }
     if let Some(sag) = f.sag_volts_per_min.filter(|sag| sag.abs() >= 0.005) {
-        lines.push(format!("  changes  {sag:+.2} V per minute while on"));
+        lines.push(format!("  sag      {sag:+.2} V per minute while on"));
     }
     if f.polarity == Some(Polarity::Reversed) {
         lines.push("  plus is under the BLACK lead".into());

@@ -1,24 +1,16 @@
-//! Facts that are read off a [`Report`]: its verdict, its captures, and for each contact that the
+//! Facts that are read off a [`Report`]: how it stands, its captures, and for each contact that the
 //! finding claims what the meter showed across it, at rest, energised, and at rest again. A
 //! reading that was taken back, or that is not in ohms, proves nothing here. Wording is for
 //! `words.rs`.
 
 use super::Report;
+use super::chapter::Standing;
 use super::parts::{Captured, Step, What};
 use crate::event::{
     Candidate, DriveState, Evidence, Form, IdentifyFinding, IdentifyStart, Latching, Outcome, Pin,
     RunTerms,
 };
 use drivers::Unit;
-
-/// Where the job stands.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Verdict {
-    Identified,
-    Undecided,
-    /// No result was reached.
-    Unfinished,
-}
 
 impl Report {
     /// The captures in order, those taken back included.
@@ -37,11 +29,12 @@ impl Report {
         self.found.as_ref().map(|found| &found.finding)
     }
 
-    pub(super) fn verdict(&self) -> Verdict {
+    /// How the identification stands.
+    pub(super) fn standing(&self) -> Standing {
         match self.finding().map(|finding| finding.result) {
-            Some(Outcome::Identified) => Verdict::Identified,
-            Some(Outcome::Undecided) => Verdict::Undecided,
-            None => Verdict::Unfinished,
+            Some(Outcome::Identified) => Standing::Passed,
+            Some(Outcome::Undecided) => Standing::Undecided,
+            None => Standing::Unfinished,
         }
     }
 

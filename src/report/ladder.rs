@@ -2,6 +2,7 @@
 //! tried and why in that order, which of them were applied, and why it ends. One [`Ladder`] and the
 //! drives of the same task, worded as a table; the template escapes.
 
+use super::html::written;
 use super::number::{probability, volts};
 use super::{Report, What, words};
 use crate::event::{DriveState, Event, Ladder};
@@ -80,5 +81,5 @@ fn render(ladder: &Ladder, top: f64) -> String {
         steps: steps.collect(),
         end: words::text(&ladder.end),
     };
-    page.render().unwrap_or_else(|e| format!("<p>This part could not be written: {e}</p>"))
+    written(&page)
 }

@@ -2,7 +2,7 @@
 //! 100 characters, without colour or controls. What does not fit is said to be more, not
 //! dropped in silence; the rest is in the files.
 
-use super::facts::Verdict;
+use super::chapter::Standing;
 use super::words;
 use super::{Report, number};
 
@@ -46,7 +46,7 @@ fn finding_lines(report: &Report) -> Vec<String> {
         lines.push(format!("coil {pins}: {}", ohms.unwrap_or_else(|| "not measured".into())));
         lines.push(format!("  rated: {}", words::rated(coil)));
     }
-    if report.verdict() == Verdict::Undecided {
+    if report.standing() == Standing::Undecided {
         let best = finding.candidates.iter().take(5);
         lines.extend(
             best.map(|c| {

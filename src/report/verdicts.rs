@@ -6,7 +6,7 @@
 use super::chapter::{Check, Standing};
 use super::facts::Basis;
 use super::{Report, words};
-use crate::event::{IdentifyFinding, Outcome};
+use crate::event::IdentifyFinding;
 use askama::Template;
 
 #[derive(Template)]
@@ -97,11 +97,7 @@ fn identification(report: &Report) -> Vec<Check> {
     let finding = report.finding();
     let whole = Check {
         name: "every pin is named".into(),
-        standing: match finding.map(|finding| finding.result) {
-            Some(Outcome::Identified) => Standing::Passed,
-            Some(Outcome::Undecided) => Standing::Undecided,
-            None => Standing::Unfinished,
-        },
+        standing: report.standing(),
         text: format!("{}. {}", words::verdict(report), words::because(report)),
     };
     let contacts = report.contacts().into_iter().map(|contact| {

@@ -1,9 +1,10 @@
 //! The words of a report: verdicts, families, roles of pins, drives and values in a technician's
-//! plain English, each said in one place. Text from outside goes through
-//! [`visible`] here; escaping for HTML is left to the templates.
+//! plain English, each said in one place. Text from outside goes through [`visible`] here; escaping
+//! for HTML is left to the templates.
 
 use super::Report;
-use super::facts::{Basis, Throw, Verdict};
+use super::chapter::Standing;
+use super::facts::{Basis, Throw};
 use super::number;
 use super::parts::Captured;
 use crate::event::visible;
@@ -29,15 +30,15 @@ pub(super) fn pins(pins: &[Pin]) -> String {
 
 /// The verdict in a word or two.
 pub(super) fn verdict(report: &Report) -> String {
-    match (report.verdict(), report.finding()) {
-        (Verdict::Identified, Some(finding)) => {
+    match (report.standing(), report.finding()) {
+        (Standing::Passed, Some(finding)) => {
             let faulty = if finding.faults.is_empty() { "" } else { ", faulty" };
             format!("Identified{faulty}: {}", family(finding))
         }
-        (Verdict::Undecided, Some(finding)) if !finding.faults.is_empty() => {
+        (Standing::Undecided, Some(finding)) if !finding.faults.is_empty() => {
             "Undecided, faulty".into()
         }
-        (Verdict::Undecided, _) => "Undecided".into(),
+        (Standing::Undecided, _) => "Undecided".into(),
         _ => "Not finished".into(),
     }
 }
@@ -183,6 +184,18 @@ pub(super) fn role(finding: &IdentifyFinding, pin: &Pin) -> String {
         return "spare: no connection found".into();
     }
     "not established".into()
+}
+
+/// What a task was about, by its command: a heading goes on with it.
+pub(super) fn task(command: &str) -> &str {
+    match command {
+        "identify" => "an earlier identification",
+        "output" => "the output",
+        "pickup" => "pick-up and drop-out",
+        "board" => "relay boards",
+        "zone-check" => "the zone loop at the panel",
+        other => other,
+    }
 }
 
 pub(super) const fn basis(basis: Basis) -> &'static str {

@@ -1,6 +1,6 @@
-//! Everything that arrives, in one order: the meter's events from its own thread, lines from the
-//! operator's input, interrupts, and the deadline that the guide asked for. The queue is bounded:
-//! a flood of readings waits in the meter's thread, not in memory.
+//! Everything that arrives, in one order: the meter's events from its own thread, lines or keys
+//! from the operator's input, interrupts, and the deadline that the guide asked for. The queue is
+//! bounded: a flood of readings waits in the meter's thread, not in memory.
 
 use crate::event::Answer;
 use crate::operator::Key;

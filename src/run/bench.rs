@@ -2,10 +2,9 @@
 //! line become a part, a meter and hands; what they then do is [`mod@crate::bench`]'s. A relay file
 //! that is wrong is bad input, named with its line.
 
-use super::failure::{Exit, Failure, chain};
+use super::failure::{Exit, Failure};
 use crate::bench::{
-    BadPart, Bench, BenchOptions, Listen, MeterModel, Part, SlipRates, StandaloneOptions,
-    run_standalone,
+    Bench, BenchOptions, Listen, MeterModel, Part, SlipRates, StandaloneOptions, run_standalone,
 };
 use drivers::Profile;
 use std::io;
@@ -49,7 +48,7 @@ pub fn run_bench(terms: &BenchTerms) -> Result<Exit, Failure> {
     let supply = supplied.then(|| place("--supply-tcp", tcp, name)).transpose()?;
     let options = options(terms.seed, terms.steady, terms.line_meter);
     let options = StandaloneOptions {
-        part: load(&terms.relay)?,
+        part: Part::load(&terms.relay)?,
         bench: BenchOptions {
             meter: if terms.polled_meter { MeterModel::polled() } else { options.meter.clone() },
             ..options
@@ -58,10 +57,9 @@ pub fn run_bench(terms: &BenchTerms) -> Result<Exit, Failure> {
         supply,
         pace: terms.pace,
     };
-    let summary = run_standalone(options, io::stdin().lock(), io::stdout())
-        .map_err(|error| Failure::new(Exit::Instrument, chain(&error), error.hint()))?;
+    let summary = run_standalone(options, io::stdin().lock(), io::stdout())?;
     for hazard in &summary.hazards {
-        eprintln!("hazard: {hazard:?}");
+        eprintln!("hazard: {hazard}");
     }
     Ok(if summary.hazards.is_empty() { Exit::Done } else { Exit::NotPassed })
 }
@@ -99,8 +97,8 @@ pub(super) fn from_link(text: &str, profile: &Profile) -> Result<(Bench, bool), 
         }
     }
     let part = match super::demo::ON_BENCH.iter().find(|(name, _)| *name == file) {
-        Some((name, text)) => Part::parse(text, name).map_err(|bad| bad_part(&bad))?,
-        None => load(Path::new(file))?,
+        Some((name, text)) => Part::parse(text, name)?,
+        None => Part::load(Path::new(file))?,
     };
     let mut options = options(seed, steady, !profile.commanded());
     if profile.poll().is_some() {
@@ -110,16 +108,6 @@ pub(super) fn from_link(text: &str, profile: &Profile) -> Result<(Bench, bool), 
         options.meter.conversion_ms = u32::clamp(ms, 1, 60_000);
     }
     Ok((Bench::new(part, options), alone))
-}
-
-/// A part from a relay file.
-pub(super) fn load(file: &Path) -> Result<Part, Failure> {
-    Part::load(file).map_err(|bad| bad_part(&bad))
-}
-
-/// A bad relay file as a failure.
-pub(super) fn bad_part(bad: &BadPart) -> Failure {
-    Failure::bad_input(chain(bad), bad.hint.clone())
 }
 
 /// A bench with these habits.

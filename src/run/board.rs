@@ -5,6 +5,7 @@
 
 use super::drive::NamedSupply;
 use super::failure::{Exit, Failure};
+use super::flag::within;
 use super::instrument::{Instrument, MeterTerms};
 use super::seat::Seat;
 use super::stamp::folder_time;
@@ -15,6 +16,7 @@ use crate::guide::Guide;
 use crate::guide::board::{Boards, Terms};
 use crate::guide::settling::Settling;
 use crate::journal::{self, tasks};
+use crate::zone::complaint;
 use std::path::{Path, PathBuf};
 
 /// What `board` is given.
@@ -136,11 +138,8 @@ pub(super) fn guide(
 
 fn checked_start(terms: &BoardTerms) -> Result<BoardStart, Failure> {
     let plan = load(&terms.plan)?;
-    if let Some(celsius) = terms.ambient_celsius
-        && !(-40.0..=85.0).contains(&celsius)
-    {
-        let hint = "leave the flag out where you do not know";
-        return Err(Failure::bad_input(format!("--ambient-celsius {celsius}: -40 to 85"), hint));
+    if let Some(celsius) = terms.ambient_celsius {
+        within("--ambient-celsius", celsius, -40.0, 85.0)?;
     }
     for (flag, text) in [("serial", &terms.serial), ("by", &terms.by)] {
         let Some(text) = text else { continue };
@@ -177,12 +176,9 @@ fn load(file: &Path) -> Result<BoardPlan, Failure> {
         },
     };
     let plan: BoardPlan = toml::from_str(&text).map_err(|error| {
-        let line = error
-            .span()
-            .map_or(1, |span| text[..span.start.min(text.len())].matches('\n').count() + 1);
-        let problem: String = visible(error.message()).chars().take(300).collect();
-        let hint = "`coilmark schema plan` describes every key";
-        Failure::bad_input(format!("{shown}:{line}: {problem}"), hint)
+        let told = complaint(&text, &error, "`coilmark schema plan` describes every key");
+        let at = told.line.map_or(String::new(), |line| format!(":{line}"));
+        Failure::bad_input(format!("{shown}{at}: {}", visible(&told.problem)), told.hint)
     })?;
     checked(plan.clone(), &shown)?;
     Ok(plan)

@@ -38,9 +38,7 @@ impl NamedSupply {
         let (spec, served) = match (link, meter.bench()) {
             (None | Some("manual"), _) => return Ok(None),
             (Some("sim:"), Some(bench)) => {
-                let served = bench
-                    .serve_supply_pty(None)
-                    .map_err(|e| Failure::new(Exit::Instrument, chain(&e), e.hint()))?;
+                let served = bench.serve_supply_pty(None)?;
                 (parsed(&served.link())?, Some(served))
             }
             (Some("sim:"), None) => {
@@ -184,10 +182,6 @@ fn in_order(a: &Pin, b: &Pin) -> (Pin, Pin) {
 /// A supply's failure ends the run; what a person must do first is said first. What the driver says
 /// of a meter is said of the supply.
 fn failure(error: &DriverError) -> Failure {
-    let exit = match error {
-        DriverError::BadLink { .. } => Exit::BadInput,
-        _ => Exit::Instrument,
-    };
     let message = match error {
         DriverError::Refused { port, command, number, text } => {
             format!("{port}: it refused `{command}`: {number},\"{text}\"")
@@ -215,7 +209,7 @@ fn failure(error: &DriverError) -> Failure {
         }
         _ => "see that its output is off, then check its link and that it speaks SCPI".into(),
     };
-    Failure::new(exit, format!("supply: {message}"), hint)
+    Failure::new(Exit::from(error), format!("supply: {message}"), hint)
 }
 
 #[cfg(test)]

@@ -1,8 +1,12 @@
 //! What ends a run, in one message: the culprit, what was expected and found, and a hint that
-//! says what to do with hands or flags. Every kind of failure gets its exit code here and nowhere
-//! else.
+//! says what to do with hands or flags. The exit codes stand here, and which of them each error of
+//! another room gets.
 
+use crate::archive::ArchiveError;
+use crate::bench::{BadPart, ServeError, StandaloneError};
 use crate::journal::{JournalError, SignatureError};
+use crate::logbook::LogFileError;
+use crate::zone::BadPanel;
 use drivers::DriverError;
 use std::error::Error;
 use std::fmt;
@@ -114,13 +118,55 @@ impl fmt::Display for Failure {
 
 impl Error for Failure {}
 
+impl From<&DriverError> for Exit {
+    fn from(error: &DriverError) -> Self {
+        match error {
+            DriverError::BadLink { .. } | DriverError::BadProfile { .. } => Self::BadInput,
+            _ => Self::Instrument,
+        }
+    }
+}
+
 impl From<DriverError> for Failure {
     fn from(error: DriverError) -> Self {
-        let exit = match error {
-            DriverError::BadLink { .. } | DriverError::BadProfile { .. } => Exit::BadInput,
-            _ => Exit::Instrument,
-        };
-        Self::new(exit, chain(&error), error.hint())
+        Self::new(Exit::from(&error), chain(&error), error.hint())
+    }
+}
+
+impl From<ServeError> for Failure {
+    fn from(error: ServeError) -> Self {
+        Self::new(Exit::Instrument, chain(&error), error.hint())
+    }
+}
+
+impl From<StandaloneError> for Failure {
+    fn from(error: StandaloneError) -> Self {
+        Self::new(Exit::Instrument, chain(&error), error.hint())
+    }
+}
+
+impl From<BadPart> for Failure {
+    fn from(bad: BadPart) -> Self {
+        Self::bad_input(chain(&bad), bad.hint)
+    }
+}
+
+impl From<BadPanel> for Failure {
+    fn from(bad: BadPanel) -> Self {
+        Self::bad_input(chain(&bad), bad.hint)
+    }
+}
+
+impl From<LogFileError> for Failure {
+    fn from(error: LogFileError) -> Self {
+        let hint = "make room, or give the folder write permission; `coilmark resume` goes on";
+        Self::new(Exit::RecordNotWritten, chain(&error), hint)
+    }
+}
+
+impl From<ArchiveError> for Failure {
+    fn from(error: ArchiveError) -> Self {
+        Self::new(Exit::RecordNotWritten, chain(&error), error.hint())
     }
 }
 

@@ -7,7 +7,8 @@ mod answer;
 mod capability;
 
 use super::failure::{Exit, Failure, chain};
-use crate::archive::{Archive, ArchiveError, ExportError, Filter, Record};
+use super::flag::within;
+use crate::archive::{Archive, ExportError, Filter, Record};
 use crate::event::{Event, Finding, RunTerms, visible};
 use crate::journal::{self, Sifted};
 use std::path::{Path, PathBuf};
@@ -57,12 +58,6 @@ pub enum Question {
     },
 }
 
-impl From<ArchiveError> for Failure {
-    fn from(error: ArchiveError) -> Self {
-        Self::new(Exit::RecordNotWritten, chain(&error), error.hint())
-    }
-}
-
 /// Answers.
 ///
 /// # Errors
@@ -93,13 +88,7 @@ pub(super) fn take_in(job: &Path) {
 }
 
 fn checked(terms: &HistoryTerms) -> Result<(), Failure> {
-    if !(0.5..=0.9999).contains(&terms.confidence) {
-        let hint = "leave the flag out for 0.95";
-        return Err(Failure::bad_input(
-            format!("--confidence {}: 0.5 to 0.9999", terms.confidence),
-            hint,
-        ));
-    }
+    within("--confidence", terms.confidence, 0.5, 0.9999)?;
     for day in [&terms.filter.since, &terms.filter.until].into_iter().flatten() {
         if capability::day_number(day).is_none() {
             let shown: String = visible(day).chars().take(40).collect();

@@ -4,6 +4,7 @@
 
 use super::drive::NamedSupply;
 use super::failure::{Exit, Failure};
+use super::flag::within;
 use super::instrument::{Instrument, MeterTerms};
 use super::stamp::folder_time;
 use super::station::{Equipment, OperatorChoice, Station, kept_record};
@@ -77,15 +78,6 @@ pub(super) fn begin(terms: &IdentifyTerms) -> Result<(Station, RunStart), Failur
 }
 
 fn checked_start(terms: &IdentifyTerms) -> Result<IdentifyStart, Failure> {
-    let range = |name: &str, value: f64, low: f64, high: f64| {
-        if value >= low && value <= high {
-            return Ok(value);
-        }
-        Err(Failure::bad_input(
-            format!("--{name} {value}: expected {low} to {high}"),
-            "leave the flag out for its usual value",
-        ))
-    };
     Ok(IdentifyStart {
         pins: terms.pins.clone(),
         footprint: match &terms.footprint {
@@ -96,13 +88,13 @@ fn checked_start(terms: &IdentifyTerms) -> Result<IdentifyStart, Failure> {
             }),
             None => None,
         },
-        confidence: range("confidence", terms.confidence, 0.5, 0.999_999_999)?,
-        volts_max: range("volts-max", terms.volts_max, 1.0, 60.0)?,
-        coil_watts_max: range("coil-watts-max", terms.coil_watts_max, 0.05, 10.0)?,
-        ambient_celsius: match terms.ambient_celsius {
-            Some(celsius) => Some(range("ambient-celsius", celsius, -40.0, 85.0)?),
-            None => None,
-        },
+        confidence: within("--confidence", terms.confidence, 0.5, 0.999_999_999)?,
+        volts_max: within("--volts-max", terms.volts_max, 1.0, 60.0)?,
+        coil_watts_max: within("--coil-watts-max", terms.coil_watts_max, 0.05, 10.0)?,
+        ambient_celsius: terms
+            .ambient_celsius
+            .map(|celsius| within("--ambient-celsius", celsius, -40.0, 85.0))
+            .transpose()?,
         quick: terms.quick,
         isolation: terms.isolation,
         hand_seconds: hand_seconds(terms)?,

@@ -5,7 +5,7 @@
 use super::Hands;
 use super::arrivals::Inbox;
 use super::ease::Ease;
-use super::failure::{Exit, Failure};
+use super::failure::Failure;
 use super::opening::{BUSY_FOR, open_when_free};
 use crate::bench::{Bench, Served};
 use crate::event::{RunStart, RunTerms};
@@ -96,9 +96,7 @@ impl Instrument {
         profile: Profile,
         options: PortOptions,
     ) -> Result<Self, Failure> {
-        let served = bench.serve_pty(None).map_err(|error| {
-            Failure::new(Exit::Instrument, super::failure::chain(&error), error.hint())
-        })?;
+        let served = bench.serve_pty(None)?;
         let spec = served.link().parse::<LinkSpec>()?;
         let simulated = Some(Simulated { bench, _served: served, alone });
         Ok(Self { link, spec, profile, ease: Ease::default(), options, simulated })

@@ -12,7 +12,7 @@ use std::collections::BTreeMap;
 /// Whether a step is done now, though its words are not understood.
 pub(super) fn not_yet(step: JobStep, problem: &Failure) -> Topic {
     Topic::Step(format!(
-        "it cannot be done yet: {problem}. Put what it needs under [{}] in the job sheet, or skip \
+        "It cannot be done yet: {problem}. Put what it needs under [{}] in the job sheet, or skip \
          and say why.",
         step.name()
     ))
@@ -34,7 +34,7 @@ pub(super) fn command(step: JobStep, state: &JobState) -> Topic {
 
 fn how(status: &StepStatus) -> String {
     match status {
-        StepStatus::Open => "It was not done yet.".into(),
+        StepStatus::Open => "It is not done yet.".into(),
         StepStatus::BrokenOff => "It broke off, and goes on where it stopped.".into(),
         StepStatus::Done { verdict } => format!("It was done: {verdict}. It is done again."),
         StepStatus::Stale { verdict, because } => {

@@ -3,9 +3,9 @@
 //! the guide's matter, how it is held is [`crate::logbook`]'s.
 
 use super::Run;
-use super::failure::{Exit, Failure, chain};
+use super::failure::Failure;
 use crate::event::{Event, LogEnd, LogNews};
-use crate::logbook::{LogFile, LogFileError};
+use crate::logbook::LogFile;
 use drivers::Moment;
 use std::path::{Path, PathBuf};
 
@@ -58,12 +58,5 @@ impl Run<'_> {
 
     fn folder(&self) -> PathBuf {
         self.on.journal.path().parent().unwrap_or(Path::new(".")).to_owned()
-    }
-}
-
-impl From<LogFileError> for Failure {
-    fn from(error: LogFileError) -> Self {
-        let hint = "make room, or give the folder write permission; `coilmark resume` goes on";
-        Self::new(Exit::RecordNotWritten, chain(&error), hint)
     }
 }

@@ -1,7 +1,7 @@
-//! The only loop. It merges what arrives (readings, answers, interrupts, deadlines) into one
-//! order, feeds the guide, writes each fact down before anyone sees it, and performs what the
-//! guide orders. It owns the clock, the journal, the meter's port and the operator; it decides
-//! nothing about relays.
+//! The one loop that every guide runs in, and beside it what each command sets up. It merges what
+//! arrives (readings, answers, interrupts, deadlines) into one order, feeds the guide, writes each
+//! fact down before anyone sees it, and performs what the guide orders. It owns the clock, the
+//! journal, the meter's port and the operator; it decides nothing about relays.
 
 mod analyse;
 mod arrivals;
@@ -13,6 +13,7 @@ mod ease;
 mod export;
 mod failure;
 mod fit;
+mod flag;
 mod history;
 mod identify;
 mod instrument;

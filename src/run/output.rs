@@ -4,6 +4,7 @@
 //! the time in between nothing else is left.
 
 use super::failure::{Exit, Failure, chain};
+use super::flag::{seconds_within, within};
 use super::instrument::{Instrument, MeterTerms};
 use super::stamp::folder_time;
 use super::station::{Equipment, OperatorChoice, Station, kept_record};
@@ -56,20 +57,11 @@ pub(super) fn begin(terms: &OutputTerms) -> Result<(Station, RunStart), Failure>
 }
 
 fn checked_start(terms: &OutputTerms) -> Result<OutputStart, Failure> {
-    let range = |name: &str, value: f64, unit: &str, low: f64, high: f64| {
-        if value >= low && value <= high {
-            return Ok(value);
-        }
-        Err(Failure::bad_input(
-            format!("--{name} {value}{unit}: expected {low} to {high}"),
-            "leave the flag out for its usual value",
-        ))
-    };
-    let nominal = terms.nominal_volts.map(|volts| range("nominal", volts, "", 1.0, 60.0));
+    let nominal = terms.nominal_volts.map(|volts| within("--nominal", volts, 1.0, 60.0));
     Ok(OutputStart {
         nominal_volts: nominal.transpose()?,
-        for_s: range("for", terms.log_for.as_secs_f64(), "s", 1.0, 604_800.0)?,
-        guard_s: range("guard", terms.guard.as_secs_f64(), "s", 0.5, 3600.0)?,
+        for_s: seconds_within("--for", terms.log_for, 1.0, 604_800.0)?,
+        guard_s: seconds_within("--guard", terms.guard, 0.5, 3600.0)?,
     })
 }
 

@@ -4,6 +4,7 @@
 
 use super::drive::NamedSupply;
 use super::failure::{Exit, Failure};
+use super::flag::within;
 use super::instrument::{Instrument, MeterTerms};
 use super::stamp::folder_time;
 use super::station::{Equipment, OperatorChoice, Station, kept_record};
@@ -81,13 +82,6 @@ pub(super) fn guide(start: &PickUpStart, simulated: bool, accept_meter: bool) ->
 }
 
 fn checked(terms: &PickUpTerms) -> Result<PickUpStart, Failure> {
-    let within = |flag: &str, value: f64, low: f64, high: f64| {
-        if value >= low && value <= high {
-            return Ok(value);
-        }
-        let message = format!("{flag} {value}: expected {low} to {high}");
-        Err(Failure::bad_input(message, "leave the flag out for its usual value"))
-    };
     let pair = |flag: &str, pins: &Pins| match pins.count() {
         2 => Ok([pins.at(0).clone(), pins.at(1).clone()]),
         n => Err(Failure::bad_input(

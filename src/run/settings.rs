@@ -65,8 +65,8 @@ pub fn show_settings(settings: &Settings) -> Result<Exit, Failure> {
         let there = if file.exists() { "" } else { " (not there)" };
         format!("{}{there}", file.display())
     });
-    println!("settings file: {file}");
-    println!("a flag of the same name wins over all of these\n");
+    println!("Settings file: {file}");
+    println!("A flag of the same name wins over all of these.\n");
     for (key, usual, says) in KEYS {
         let (value, from) = match settings.entries.iter().find(|entry| entry.key == key) {
             Some(entry) => (crate::event::visible(&entry.value), format!("line {}", entry.line)),

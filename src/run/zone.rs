@@ -2,7 +2,8 @@
 //! where the resistors sit, the cable. And `zone design`: the design worked out, to standard output
 //! and into a job's record if there is one. Nothing is asked and nothing measured.
 
-use super::failure::{Exit, Failure, chain};
+use super::failure::{Exit, Failure};
+use super::flag::within;
 use super::worked_out::{WorkedOut, result_line, tell};
 use crate::cable::{Build, Cable, Celsius, Conductor, Metres, Ohms};
 use crate::event::{
@@ -91,8 +92,7 @@ pub(super) fn load_panel(path: &Path) -> Result<(Panel, String), Failure> {
             read(path, &format!("name a panel file, or one that ships: {}", names.join(", ")))?
         }
     };
-    let panel = Panel::parse(&text, &visible(&path.display().to_string()))
-        .map_err(|bad| Failure::bad_input(chain(&bad), bad.hint.clone()))?;
+    let panel = Panel::parse(&text, &visible(&path.display().to_string()))?;
     Ok((panel, text))
 }
 
@@ -107,13 +107,8 @@ impl LoopTerms {
     /// The design, and the panel file's text.
     pub(super) fn design(&self) -> Result<(Design, String), Failure> {
         let (panel, text) = load_panel(&self.panel)?;
-        let range = |name: &str, value: f64, low: f64, high: f64| {
-            let fits = (low..=high).contains(&value);
-            let problem = format!("--{name} {value}: expected {low} to {high}");
-            if fits { Ok(value) } else { Err(Failure::bad_input(problem, "see zone --help")) }
-        };
-        let most = range("contact-ohms-max", self.contact_ohms_max, 0.0, 1000.0)?;
-        range("draws", f64::from(self.draws), 100.0, 1e6)?;
+        let most = within("--contact-ohms-max", self.contact_ohms_max, 0.0, 1000.0)?;
+        within("--draws", f64::from(self.draws), 100.0, 1e6)?;
         let parts = Parts {
             cable_ohms: self.cable()?,
             contact_ohms: Spread::between(0.0, most.min(0.1), most),

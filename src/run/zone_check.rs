@@ -2,7 +2,7 @@
 //! into the record, so that a run that goes on, or a reader a year later, needs nothing else. What
 //! is asked at the terminals is the guide's.
 
-use super::failure::{Exit, Failure, chain};
+use super::failure::{Exit, Failure};
 use super::instrument::{Instrument, MeterTerms};
 use super::stamp::folder_time;
 use super::station::{Equipment, OperatorChoice, Station, kept_record};
@@ -69,8 +69,7 @@ pub(super) fn guide(
     operator: OperatorChoice,
     accept_meter: bool,
 ) -> Result<Box<dyn Guide>, Failure> {
-    let panel = Panel::parse(&begun.panel, "the record's panel")
-        .map_err(|bad| Failure::bad_input(chain(&bad), bad.hint.clone()))?;
+    let panel = Panel::parse(&begun.panel, "the record's panel")?;
     let most = begun.contact_ohms_max;
     let parts = Parts {
         // Copper between frost and summer.

@@ -42,7 +42,7 @@ pub fn points(design: &ZoneDesignFinding, relay: Option<&IdentifyFinding>) -> Ve
         ));
     }
     points.push(format!("the loop is wired so: {}", in_words(&design.wiring)));
-    points.push("no strand is loose, every screw holds, and nothing mains is in the box".into());
+    points.push("no strand is loose, every screw holds, and no mains wire is in the box".into());
     points
 }
 

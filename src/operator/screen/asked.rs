@@ -1,11 +1,12 @@
 //! The ask, as large as the room allows: two pins side by side, each with its lead's shape, letter
 //! and colour; or the voltage and where plus and minus go. An ask that has no picture of its own
-//! stands in its words. Why, and what is wrong with the last answer, stand below.
+//! stands in its words. Why it is asked stands below; and where nothing is asked, what is going on.
 
 use super::big;
 use super::keys::is_caution;
 use super::look::{Lead, Look};
-use super::pins::{Mark, put};
+use super::pins::Mark;
+use super::text::{put, words};
 use super::view::View;
 use crate::event::{Ask, DriveState, Pin, visible};
 use ratatui::buffer::Buffer;
@@ -156,38 +157,4 @@ fn line(text: &str, area: Rect, style: Style, buffer: &mut Buffer) -> Rect {
     }
     put(area.x + 1, area.y, text, area.width.saturating_sub(2), style, buffer);
     Rect::new(area.x, area.y + 1, area.width, area.height - 1)
-}
-
-/// Wrapped words, as many as fit.
-pub(super) fn words(text: &str, head: &str, look: Look, area: Rect, buffer: &mut Buffer) {
-    let text = visible(text);
-    if text.is_empty() {
-        return;
-    }
-    let width = usize::from(area.width.saturating_sub(2));
-    let lines = wrapped(&format!("{head}{text}"), width);
-    for (y, line) in (area.y..area.bottom()).zip(&lines) {
-        put(area.x + 1, y, line, area.width.saturating_sub(2), Style::new(), buffer);
-    }
-    if !head.is_empty() && area.height > 0 {
-        put(area.x + 1, area.y, head, area.width.saturating_sub(2), look.quiet(), buffer);
-    }
-}
-
-/// Lines of at most `width` characters, broken between words.
-pub(super) fn wrapped(text: &str, width: usize) -> Vec<String> {
-    let mut lines = vec![String::new()];
-    for word in text.split_whitespace() {
-        let long = lines.last().map_or(0, |l| l.chars().count()) + word.chars().count() + 1 > width;
-        if long && lines.last().is_some_and(|line| !line.is_empty()) {
-            lines.push(String::new());
-        }
-        if let Some(line) = lines.last_mut() {
-            if !line.is_empty() {
-                line.push(' ');
-            }
-            line.push_str(word);
-        }
-    }
-    lines
 }

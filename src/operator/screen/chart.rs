@@ -5,7 +5,7 @@
 //! as a bounded number of spans.
 
 use super::look::Look;
-use super::pins::put;
+use super::text::put;
 use drivers::Reading;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;

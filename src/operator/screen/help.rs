@@ -2,9 +2,8 @@
 //! It is words, drawn from the top; what does not fit is left out. The words of the trade are for
 //! `coilmark help` to explain.
 
-use super::asked::wrapped;
 use super::look::Look;
-use super::pins::put;
+use super::text::{put, wrapped};
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
@@ -40,11 +39,11 @@ const HELP: [(&str, &str); 11] = [
     ),
     (
         "",
-        "Bells: one for a capture, two for an ask, three fast ones for trouble, four slow ones at the end.",
+        "Bells: one for a capture, two for an ask (slow: only the supply's switch), three fast ones for trouble, four slow ones at the end.",
     ),
     (
         "",
-        "This is no certificate. Local codes, the equipment's manual and a licensed person come first.",
+        "This is no certificate. Local wiring codes, the equipment's own manual and a licensed person come first.",
     ),
 ];
 

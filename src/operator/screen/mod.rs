@@ -6,6 +6,7 @@
 mod asked;
 mod big;
 mod chart;
+mod checks;
 mod help;
 mod keys;
 mod logged;
@@ -13,8 +14,8 @@ mod look;
 mod page;
 mod pins;
 mod reading;
-mod steps;
 mod terminal;
+mod text;
 mod view;
 
 pub use look::Look;

@@ -1,14 +1,16 @@
 //! The whole page for a window of any size: the bar at the top, the ask, the part beside the live
-//! reading, what is known, and the keys at the bottom. What does not fit is left out from the
-//! least important on: keys, then what is known, then the part; the ask stays to the last.
+//! reading, what is known, and at the bottom the keys that do something now. What does not fit is
+//! left out from the least important on: keys, then what is known, then the part; the ask stays to
+//! the last.
 
 use super::asked;
 use super::keys::Mode;
 use super::look::Look;
-use super::pins::{PinMap, put};
+use super::pins::PinMap;
 use super::reading;
+use super::text::{put, shortened, wrapped};
 use super::view::{LinkState, View};
-use crate::event::{DriveState, visible};
+use crate::event::{Answer, Ask, DriveState, visible};
 use crate::operator::lines::placements_left;
 use crate::operator::relay_words::{in_words, percent};
 use ratatui::buffer::Buffer;
@@ -73,7 +75,7 @@ fn large(view: &View, look: Look, area: Rect, buffer: &mut Buffer) {
             Rect { x: left.x + 1, width: left.width.saturating_sub(2), ..left },
             buffer,
         ),
-        None if view.board.is_some() => super::steps::draw(view, look, left, buffer),
+        None if view.board.is_some() => super::checks::draw(view, look, left, buffer),
         None => past(view, look, left, buffer),
     }
     reading::draw(view, look, right, buffer);
@@ -89,7 +91,7 @@ fn past(view: &View, look: Look, area: Rect, buffer: &mut Buffer) {
     let width = usize::from(area.width.saturating_sub(2));
     let wrapped = view.past.iter().flat_map(|line| {
         let indent = line.chars().take_while(|c| *c == ' ').count();
-        let lines = asked::wrapped(line, width.saturating_sub(indent + 2));
+        let lines = wrapped(line, width.saturating_sub(indent + 2));
         let begins = std::iter::once(indent).chain(std::iter::repeat(indent + 2));
         begins.zip(lines).map(|(indent, line)| format!("{:indent$}{line}", "")).collect::<Vec<_>>()
     });
@@ -154,7 +156,7 @@ fn news(view: &View, look: Look, area: Rect, buffer: &mut Buffer) {
         }
         (None, Some(last)) => {
             let text = format!("Last: {}", visible(last.trim()));
-            put(area.x + 1, area.y, &text, width, look.quiet(), buffer);
+            put(area.x + 1, area.y, &shortened(&text, width), width, look.quiet(), buffer);
         }
         (None, None) => {}
     }
@@ -169,13 +171,26 @@ fn keys(view: &View, look: Look, area: Rect, buffer: &mut Buffer) {
         Mode::Work if super::keys::wants_text(view) => {
             " Type it; Enter alone leaves it out   Esc stops".to_owned()
         }
-        Mode::Work if super::keys::is_caution(view) => {
-            " O I have read it   ? help   Q stop".to_owned()
-        }
-        Mode::Work => {
-            " Enter, Space or pedal: done   S skip   A last one again   ? help   Q stop".into()
-        }
+        Mode::Work => format!(" {}? help   Q stop", answers(view)),
     };
     let width = usize::from(area.width);
     put(area.x, area.y, &format!("{text:<width$}"), area.width, look.bar(), buffer);
+}
+
+/// The keys that answer what is asked, each with what it says; none where nothing is asked.
+fn answers(view: &View) -> String {
+    let Some((_, ask)) = &view.ask else { return String::new() };
+    let (ready, skip) = match ask {
+        Ask::Step { .. } => ("do it now", "leave it out"),
+        Ask::Point { .. } => ("it is so", "it is not so"),
+        _ => ("done", "skip"),
+    };
+    let keys = [
+        (Answer::Acknowledged, "O I have read it".to_owned()),
+        (Answer::Ready, format!("Enter, Space or pedal: {ready}")),
+        (Answer::Skip, format!("S {skip}")),
+        (Answer::Again, "A last one again".to_owned()),
+    ];
+    let accepted = keys.into_iter().filter(|(answer, _)| ask.accepts(*answer));
+    accepted.map(|(_, key)| format!("{key}   ")).collect()
 }

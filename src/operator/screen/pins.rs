@@ -4,6 +4,7 @@
 //! A role with a question mark is likelier than all others together, and not yet sure.
 
 use super::look::{Lead, Look};
+use super::text::put;
 use crate::event::{BeliefSummary, Candidate, Form, Pin, StatedFootprint};
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
@@ -155,12 +156,6 @@ impl PinMap<'_> {
         if cell.height > 1 {
             put(cell.x, cell.y + 1, &role, width, look.strong(), buffer);
         }
-    }
-}
-
-pub(super) fn put(x: u16, y: u16, text: &str, width: u16, style: Style, buffer: &mut Buffer) {
-    if buffer.area.contains((x, y).into()) {
-        buffer.set_stringn(x, y, text, usize::from(width), style);
     }
 }
 

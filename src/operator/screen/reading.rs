@@ -4,7 +4,7 @@
 
 use super::big;
 use super::look::Look;
-use super::pins::put;
+use super::text::put;
 use super::view::{LinkState, SETTLED, View};
 use crate::operator::Countdown;
 use drivers::{Function, Reading, Unit, Value};

@@ -6,8 +6,8 @@ use super::chart::Thinned;
 use super::keys::Mode;
 use super::logged::Logged;
 use crate::event::{
-    Ask, BeliefSummary, Capture, CheckSoFar, DriveState, Event, LinkNews, LogNews, OutputStart,
-    Pin, RunStart, RunTerms,
+    Ask, BeliefSummary, CheckSoFar, DriveState, Event, LinkNews, LogNews, OutputStart, Pin,
+    RunStart, RunTerms,
 };
 use crate::operator::{Countdown, Lines, Operator};
 use drivers::{Moment, Reading, Value};
@@ -49,8 +49,6 @@ pub(super) struct View {
     pub(super) board: Option<(String, Vec<CheckSoFar>)>,
     pub(super) leads: Option<(Pin, Pin)>,
     pub(super) drive: DriveState,
-    pub(super) captured: Option<Capture>,
-    pub(super) placements: u32,
     pub(super) past: VecDeque<String>,
     pub(super) link: LinkState,
     pub(super) countdown: Option<Countdown>,
@@ -74,13 +72,11 @@ impl View {
             board: None,
             leads: None,
             drive: DriveState::Rest,
-            captured: None,
-            placements: 0,
             past: VecDeque::new(),
             link: LinkState::Waiting,
             countdown: None,
             mode: Mode::Work,
-            words: Lines::new(Vec::new(), false),
+            words: Lines::unwrapped(),
         }
     }
 
@@ -110,10 +106,8 @@ impl View {
             Event::MeterIdentified(_) => self.link = LinkState::Up,
             Event::LeadsPlaced(placement) => {
                 self.leads = Some((placement.red.clone(), placement.black.clone()));
-                self.placements += 1;
             }
             Event::DriveChanged(drive) => self.drive = drive.clone(),
-            Event::ReadingCaptured(capture) => self.captured = Some(capture.clone()),
             Event::BeliefUpdated(belief) => {
                 self.belief = Some(belief.clone());
                 return;
@@ -186,7 +180,7 @@ impl View {
         self.start.as_ref().is_some_and(|start| matches!(start.terms, RunTerms::Job(_)))
     }
 
-    /// How many of the newest readings agree, up to [`SETTLED`]: within half a percent and a
+    /// How many of the newest readings agree, up to [`SETTLED`]: within half a per cent and a
     /// twentieth of a unit of the newest, or all of them overload.
     pub(super) fn agreeing(&self) -> usize {
         let Some(last) = self.readings.back() else { return 0 };

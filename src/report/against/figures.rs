@@ -142,7 +142,7 @@ impl List {
         self.number("output", "lowest in alarm", (f.alarm_volts_min, noise), "V");
         self.number("output", "window", (f.window_s, f.window_s_u), "s");
         let sag = (f.sag_volts_per_min, f.sag_volts_per_min_u);
-        self.number("output", "change while on", sag, "V/min");
+        self.number("output", "sag while on", sag, "V/min");
         self.number("output", "period", (f.period_s, None), "s");
     }
 

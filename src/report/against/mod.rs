@@ -33,7 +33,7 @@ pub enum Change {
 /// One thing beside itself.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Beside {
-    /// What it belongs to: `site`, `output`, `relay`, `fit`, `loop`, `board`, `zone`.
+    /// What it belongs to: `site`, `output`, `relay`, `fit`, `loop`, `board`, `zone`, `steps`.
     pub of: &'static str,
     /// What it is.
     pub name: String,

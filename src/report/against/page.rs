@@ -2,7 +2,7 @@
 //! row by row; the lines say what is not as it was, and how much is. The template escapes, and
 //! what came from outside was made visible before.
 
-use super::super::html::{Bare, bare};
+use super::super::html::{Bare, bare, written};
 use super::{Against, Beside, Change};
 use askama::Template;
 use std::fmt::Write;
@@ -96,6 +96,6 @@ pub fn page(against: &Against) -> String {
         },
         class: if changes == 0 { "identified" } else { "undecided" },
         simulated: against.simulated,
-        body: table.render().unwrap_or_default(),
+        body: written(&table),
     })
 }

@@ -46,7 +46,7 @@ pub(super) fn chapter(task: &Task<'_>) -> Chapter {
     Chapter {
         command: "board",
         title: "Relay boards against their plan".into(),
-        standing: if all == 0 { Standing::Unfinished } else { standing(result) },
+        standing: if all == 0 { Standing::Unfinished } else { result.into() },
         headline: headline(&newest().collect::<Vec<_>>()),
         markup: page::render(task, &tested),
         value,
@@ -70,18 +70,10 @@ fn headline(newest: &[&BoardFinding]) -> String {
     }
 }
 
-const fn standing(verdict: Verdict) -> Standing {
-    match verdict {
-        Verdict::Pass => Standing::Passed,
-        Verdict::Fail => Standing::Failed,
-        Verdict::Undecided => Standing::Undecided,
-    }
-}
-
 fn checks(finding: &BoardFinding) -> impl Iterator<Item = Check> {
     finding.checks.iter().map(|check| Check {
         name: format!("{}: {}", finding.serial, check.check),
-        standing: standing(check.verdict),
+        standing: check.verdict.into(),
         text: format!("{}; {}", page::measured(check), page::limits(check)),
     })
 }

@@ -6,6 +6,7 @@
 use super::{Tested, check, histogram};
 use crate::event::{BoardFinding, CheckFound, DriveState, Event, RunStart, RunTerms, Verdict};
 use crate::journal::Task;
+use crate::report::html::written;
 use crate::report::{number, words};
 use askama::Template;
 use drivers::Unit;
@@ -96,7 +97,7 @@ pub(super) fn render(task: &Task<'_>, tested: &[Tested<'_>]) -> String {
         boards: tested.iter().map(board).collect(),
         histograms: histograms(tested),
     };
-    page.render().unwrap_or_else(|e| format!("<p>This part could not be written: {e}</p>"))
+    written(&page)
 }
 
 fn facts(task: &Task<'_>, tested: &[Tested<'_>]) -> Vec<(&'static str, String)> {
@@ -131,7 +132,7 @@ fn board(tested: &Tested<'_>) -> BoardPage {
         serial: words::text(&finding.serial),
         verdict: verdict(finding.result),
         superseded: tested.superseded,
-        why: finding.reason.as_deref().map_or("every check passed".into(), words::text),
+        why: finding.reason.as_deref().map_or("Every check passed.".into(), words::sentence),
         at: tested.at.date_and_time(),
         remarks: finding.remarks.iter().map(|remark| words::text(remark)).collect(),
         rows: finding.checks.iter().map(row).collect(),

@@ -4,6 +4,8 @@
 
 use super::{bars, words};
 use crate::event::FitFinding;
+use crate::report::html::written;
+use crate::report::words::{capitalised, sentence};
 use askama::Template;
 
 #[derive(Template)]
@@ -58,8 +60,8 @@ limit is a limit that is not kept. {{ chance }}</figcaption>
 <ul>
 {% for line in assumptions %}<li>{{ line }}</li>
 {% endfor %}</ul>
-{% endif %}<p class="quiet">Worked out, not measured. Local codes, the equipment's manual and a
-licensed person decide.</p>
+{% endif %}<p class="quiet">Worked out, not measured. Local wiring codes, the equipment's own
+manual and a licensed person come first.</p>
 "#
 )]
 struct Page<'a> {
@@ -98,6 +100,7 @@ pub(super) fn render(finding: &FitFinding) -> String {
         let [fit, clamp, release] = words::suppression(way);
         (fit, clamp, release, way.numbers.as_str())
     });
+    let hold_up = finding.hold_up.as_ref().map(words::hold_up).unwrap_or_default();
     let page = Page {
         bars: bars::render(finding),
         chance: format!(
@@ -106,12 +109,12 @@ pub(super) fn render(finding: &FitFinding) -> String {
             finding.draws,
             finding.seed
         ),
-        coil: words::coil(finding),
+        coil: capitalised(&words::coil(finding)),
         checks: checks.collect(),
-        hold_up: finding.hold_up.as_ref().map(words::hold_up).unwrap_or_default(),
+        hold_up: hold_up.iter().map(|line| sentence(line)).collect(),
         ways: ways.collect(),
         inputs: finding.inputs.iter().map(words::input).collect(),
         assumptions: &finding.assumptions,
     };
-    page.render().unwrap_or_else(|e| format!("<p>This part could not be written: {e}</p>"))
+    written(&page)
 }

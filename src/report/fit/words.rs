@@ -2,6 +2,7 @@
 //! number keeps four digits; a margin always has its sign. Every word here is the program's own, so
 //! nothing has to be escaped for the terminal.
 
+use super::super::words::capitalised;
 use crate::event::{FitCheck, FitCode, FitFinding, FitInput, HoldUp, Origin, SuppressionChoice};
 
 /// The longest line for the terminal, in characters.
@@ -9,7 +10,7 @@ const LINE_MAX: usize = 79;
 
 /// The verdict in one sentence.
 pub(super) fn headline(f: &FitFinding) -> String {
-    format!("{}: {}", f.result, f.reason)
+    capitalised(&format!("{}: {}", f.result, f.reason))
 }
 
 /// What the coil is given in the two cases that are checked. A hot coil resists more and may keep
@@ -122,7 +123,8 @@ pub fn summary(f: &FitFinding) -> String {
     if f.simulated {
         text.wrapped("", "SIMULATED: no real part was measured.");
     }
-    text.wrapped("", &headline(f));
+    let verdict = f.result.to_string().to_uppercase();
+    text.wrapped("", &format!("{verdict}: {}", f.reason));
     text.wrapped(
         "  ",
         &format!(
@@ -160,7 +162,7 @@ pub fn summary(f: &FitFinding) -> String {
     }
     text.wrapped(
         "",
-        "Worked out, not measured; no certificate. Local codes and the manuals decide.",
+        "Worked out, not measured; no certificate. Local wiring codes and the manuals come first.",
     );
     text.0
 }

@@ -1,6 +1,6 @@
 //! The chapter on isolation: coil against each pole and pole against pole, as far as they were
-//! measured against each other. It says why that matters for the panel, and in the same breath
-//! that it is no insulation test. Nothing is rendered where nothing was measured.
+//! measured against each other. It says what that means for the panel, and in the same
+//! breath that it is no insulation test. Nothing is rendered where nothing was measured.
 
 use super::{Report, written};
 use crate::report::{number, words};
@@ -27,8 +27,8 @@ struct Apart {
     note: &'static str,
 }
 
-const ALL_OPEN: &str = "Open beyond the meter's range between coil and contacts: this is why the \
-    panel is safe from the output's supply. This is no insulation test; a multimeter cannot \
+const ALL_OPEN: &str = "Open beyond the meter's range between coil and contacts: no path from the \
+    output's supply to the panel's loop was found. This is no insulation test; a multimeter cannot \
     prove insulation.";
 const NOT_OPEN: &str = "Something conducts between nets that should be apart: do not connect this \
     part to a panel. A multimeter cannot prove insulation, but it has shown a path.";

@@ -100,11 +100,7 @@ pub(super) fn glance(report: &Report) -> String {
     let identification = (identified == 1).then(|| Row {
         anchor: String::new(),
         title: "Relay identification, pin by pin".into(),
-        standing: match report.finding().map(|finding| finding.result) {
-            Some(crate::event::Outcome::Identified) => "passed",
-            Some(crate::event::Outcome::Undecided) => "undecided",
-            None => "not finished",
-        },
+        standing: word(report.standing()),
         found: words::verdict(report),
     });
     let rows = identification.into_iter().chain(anchors(report).map(Row::of));

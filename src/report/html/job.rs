@@ -89,12 +89,15 @@ pub(super) fn glance(report: &Report, job: &JobReport) -> String {
     let rows = job.state.steps.iter().map(|step| {
         let (word, why) = status(&step.status);
         let (anchor, found) = found(report, step.step);
+        // What the operator said stays as it was said.
+        let said = matches!(step.status, StepStatus::Skipped { .. });
+        let why = if said { why } else { words::sentence(&why) };
         let found = [why, found].into_iter().filter(|text| !text.is_empty());
         Row {
             anchor,
             title: words::capitalised(step.step.title()),
             standing: word,
-            found: found.collect::<Vec<_>>().join("; "),
+            found: found.collect::<Vec<_>>().join(" "),
         }
     });
     let others = chapters::anchors(report).filter(|(_, chapter)| step_of(chapter).is_none());

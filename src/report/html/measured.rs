@@ -97,7 +97,7 @@ pub(super) fn others(report: &Report) -> String {
     let numbered = (1..).zip(captured);
     numbered
         .map(|(n, other)| {
-            let of = format!(": {}", other.command);
+            let of = format!(": {}", words::task(other.command));
             section(&other.report, format!("measured-{n}"), of)
         })
         .collect()

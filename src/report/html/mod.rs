@@ -11,7 +11,6 @@ mod job;
 mod measured;
 mod setup;
 
-use super::facts::Verdict;
 use super::{Report, words};
 use askama::Template;
 
@@ -131,11 +130,7 @@ impl Head {
             },
             _ => Self {
                 kind: "Relay identification, pin by pin".into(),
-                class: match report.verdict() {
-                    Verdict::Identified => "identified",
-                    Verdict::Undecided => "undecided",
-                    Verdict::Unfinished => "unfinished",
-                },
+                class: chapters::class(report.standing()),
                 verdict: words::verdict(report),
                 because: words::because(report),
             },
@@ -185,6 +180,6 @@ pub fn render(report: &Report) -> String {
 }
 
 /// A template's text. Writing to memory cannot fail; a template has no other way to.
-fn written(template: &impl Template) -> String {
+pub(in crate::report) fn written(template: &impl Template) -> String {
     template.render().unwrap_or_else(|e| format!("<p>This part could not be written: {e}</p>"))
 }

@@ -1,6 +1,6 @@
 //! The chapter of what the job was done with: program, meter, limits, runs with their gaps, and
-//! the cautions as they were shown. Everything here is as the journal has it;
-//! the gap between two runs is told by the wall clock, since each has a monotonic clock of its own.
+//! the cautions as they were shown. Everything here is as the journal has it; the gap between two
+//! runs is told by the wall clock, since each has a monotonic clock of its own.
 
 use super::super::parts::{RunPart, What};
 use super::super::{Report, number, words};
@@ -65,9 +65,10 @@ fn facts(report: &Report) -> Vec<(&'static str, String)> {
     let mut meters: Vec<String> = Vec::new();
     for step in &report.steps {
         if let What::Meter(meter) = &step.what {
-            let how = if meter.commanded { "set by the program" } else { "dial turned by hand" };
+            let how =
+                if meter.commanded { "function set by the program" } else { "dial turned by hand" };
             let line = format!(
-                "{}; link {}; profile {}; function {how}",
+                "{}; link {}; profile {}; {how}",
                 words::identity(meter),
                 words::text(&meter.link),
                 words::text(&meter.profile),

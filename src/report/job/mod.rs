@@ -7,6 +7,7 @@ mod words;
 pub use words::summary;
 
 use super::chapter::{Chapter, Check, Standing};
+use super::html::written;
 use super::words as common;
 use crate::event::{Event, JobLabel, JobStep};
 use crate::journal::{Entry, JobState, LocalTime, Task};
@@ -113,7 +114,7 @@ pub(super) fn chapter(task: &Task<'_>) -> Option<Chapter> {
         title: "The wiring, looked over".into(),
         standing,
         headline,
-        markup: Points { checks: &checks }.render().unwrap_or_default(),
+        markup: written(&Points { checks: &checks }),
         value: json!({ "points": checks }),
         checks,
     })

@@ -9,6 +9,7 @@ use crate::event::{
     Shape, visible,
 };
 use crate::journal::Task;
+use crate::report::html::written;
 use crate::report::{Chapter, Standing};
 use askama::Template;
 use serde::Serialize;
@@ -95,7 +96,7 @@ pub fn chapter(task: &Task<'_>) -> Chapter {
     let body = Body {
         chart: drawn(&told),
         facts: facts(&told),
-        warnings: told.finding.map(|f| f.warnings.clone()).unwrap_or_default(),
+        warnings: told.finding.map(words::warnings).unwrap_or_default(),
         windows: told
             .finding
             .map(|f| f.windows.iter().take(WINDOWS_MAX).map(words::window_row).collect())
@@ -108,8 +109,7 @@ pub fn chapter(task: &Task<'_>) -> Chapter {
         standing,
         headline,
         checks: Vec::new(),
-        // Writing to memory cannot fail; a template has no other way to.
-        markup: body.render().unwrap_or_else(|e| format!("<p>This could not be written: {e}</p>")),
+        markup: written(&body),
         value: value(&told),
     }
 }
@@ -179,8 +179,8 @@ fn facts(told: &Told<'_>) -> Vec<(&'static str, String)> {
     if let Some(start) = told.start {
         let nominal = start.nominal_volts.map(|v| format!("nominal {v} V; ")).unwrap_or_default();
         let text = format!(
-            "{nominal}at most {} s after the alarm, {} s after the drop",
-            start.for_s, start.guard_s
+            "{nominal}the log ends {} s after the drop, or {} s after the alarm",
+            start.guard_s, start.for_s
         );
         facts.push(("Asked for", text));
     }

@@ -124,7 +124,7 @@ pub fn render(
         headline: words::headline(finding),
         chart: chart::render(finding, trace, class),
         facts: words::facts(finding),
-        warnings: finding.warnings.clone(),
+        warnings: words::warnings(finding),
         windows_caption: caption(finding.windows.len(), WINDOWS_MAX),
         windows: finding.windows.iter().take(WINDOWS_MAX).map(words::window_row).collect(),
         changes_caption: caption(finding.changes.len(), CHANGES_MAX),

@@ -4,6 +4,7 @@
 
 use crate::event::visible;
 use crate::event::{OutputFinding, OutputWindow, Polarity, Shape};
+use crate::report::words::sentence;
 
 /// What it does, in one line.
 pub(super) fn headline(f: &OutputFinding) -> String {
@@ -109,6 +110,11 @@ pub(super) fn facts(f: &OutputFinding) -> Vec<(&'static str, String)> {
     facts.push(("Cadence", cadence(f)));
     facts.push(("Readings", readings(f)));
     facts
+}
+
+/// What must be known beside the figures, in sentences.
+pub(super) fn warnings(f: &OutputFinding) -> Vec<String> {
+    f.warnings.iter().map(|warning| sentence(warning)).collect()
 }
 
 fn cadence(f: &OutputFinding) -> String {

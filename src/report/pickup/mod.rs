@@ -5,6 +5,7 @@
 mod plot;
 
 use super::chapter::{Chapter, Check, Standing};
+use super::html::written;
 use super::ladder;
 use super::number::volts;
 use crate::event::{Event, Finding, PickUpFinding, PickUpStart, RunTerms, Threshold};
@@ -34,7 +35,7 @@ pub(super) fn chapter(task: &Task<'_>) -> Option<Chapter> {
         command: "pickup",
         title: "Pick-up and drop-out".into(),
         standing,
-        headline: finding.map_or_else(|| "not finished".into(), headline),
+        headline: finding.map_or_else(|| "Not finished".into(), headline),
         checks: checks.collect(),
         markup: finding.map(|f| render(start, f, &task.entries)).unwrap_or_default(),
         value: finding.and_then(|f| serde_json::to_value(f).ok()).unwrap_or_default(),
@@ -45,12 +46,12 @@ pub(super) fn chapter(task: &Task<'_>) -> Option<Chapter> {
 pub(in crate::report) fn headline(f: &PickUpFinding) -> String {
     match (&f.pick_up, &f.drop_out) {
         (Some(up), Some(down)) => format!(
-            "picks up at {}, drops out at {}: {}",
+            "Picks up at {}, drops out at {}: {}",
             with_uncertainty(up),
             with_uncertainty(down),
             f.reason
         ),
-        _ => f.reason.clone(),
+        _ => super::words::capitalised(&f.reason),
     }
 }
 
@@ -136,7 +137,7 @@ fn render(start: &PickUpStart, f: &PickUpFinding, entries: &[&Entry]) -> String 
             start.release_percent,
         ),
     };
-    page.render().unwrap_or_else(|e| format!("<p>This part could not be written: {e}</p>"))
+    written(&page)
 }
 
 fn row(name: &str, value: &Threshold) -> [String; 7] {

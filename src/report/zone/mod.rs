@@ -10,6 +10,7 @@ pub use drawing::render as drawing;
 pub use words::summary;
 
 use super::chapter::{Chapter, Check};
+use super::words::capitalised;
 use crate::event::{Event, Finding, IdentifyFinding, LogNews, ZoneState, visible};
 use crate::journal::Task;
 
@@ -31,7 +32,7 @@ pub(super) fn chapter(task: &Task<'_>, relay: Option<&IdentifyFinding>) -> Optio
             command: "zone-design",
             title: "The zone loop, worked out".into(),
             standing: finding.result.into(),
-            headline: format!("{}: {}", finding.result, finding.reason),
+            headline: capitalised(&format!("{}: {}", finding.result, finding.reason)),
             checks: finding
                 .states
                 .iter()
@@ -48,7 +49,7 @@ pub(super) fn chapter(task: &Task<'_>, relay: Option<&IdentifyFinding>) -> Optio
             command: "zone-check",
             title: "The zone loop, proved at the panel".into(),
             standing: finding.result.into(),
-            headline: format!("{}: {}", finding.result, finding.reason),
+            headline: capitalised(&format!("{}: {}", finding.result, finding.reason)),
             checks: finding
                 .states
                 .iter()

@@ -4,6 +4,8 @@
 
 use super::words;
 use crate::event::{ZoneCheckFinding, ZoneDesignFinding, ZoneState};
+use crate::report::html::written;
+use crate::report::words::sentence;
 use askama::Template;
 
 #[derive(Template)]
@@ -39,15 +41,14 @@ use askama::Template;
 changes that can be seen.</p>
 <h3>Wirings that this panel reads, best first</h3>
 <ol>
-{% for r in f.ranking %}<li>{{ r.text }}: {{ r.silent }} silent, {{ r.hidden }} hidden, 
-{{ r.verdict }}. {{ r.reason }}.</li>
+{% for line in ranking %}<li>{{ line }}</li>
 {% endfor %}</ol>
 <h3>Taken for granted</h3>
 <ul>
 {% for line in f.assumptions %}<li>{{ line }}</li>
 {% endfor %}</ul>
-<p class="quiet">Worked out, not measured. Local codes, the panel's manual and a licensed person come
-first.</p>
+<p class="quiet">Worked out, not measured. Local wiring codes, the panel's own manual and a licensed
+person come first.</p>
 "#
 )]
 struct Design<'a> {
@@ -55,6 +56,7 @@ struct Design<'a> {
     drawing: &'a str,
     states: Vec<[String; 6]>,
     faults: Vec<[&'a str; 4]>,
+    ranking: Vec<String>,
 }
 
 #[derive(Template)]
@@ -73,9 +75,9 @@ struct Design<'a> {
 <p>{{ times }}</p>
 {% for (file, rows, sha256) in logs %}<p class="quiet">Every reading of it is in {{ file }}: {{ rows }}
 rows, SHA-256 <code>{{ sha256 }}</code>.</p>
-{% endfor %}{% if !f.explanations.is_empty() %}<h3>What would explain it</h3>
+{% endfor %}{% if !explanations.is_empty() %}<h3>What would explain it</h3>
 <ul>
-{% for e in f.explanations %}<li>{{ e.text }}</li>
+{% for text in explanations %}<li>{{ text }}</li>
 {% endfor %}</ul>
 {% endif %}{% if !f.remarks.is_empty() %}<h3>Remarks</h3>
 <ul>
@@ -88,6 +90,7 @@ struct Check<'a> {
     states: Vec<[String; 7]>,
     times: String,
     logs: Vec<(String, u64, String)>,
+    explanations: Vec<String>,
 }
 
 /// The body of a design's chapter.
@@ -106,8 +109,13 @@ pub(super) fn design(f: &ZoneDesignFinding, drawing: &str) -> String {
         let reads = (fault.at_rest.name(), fault.in_alarm.name());
         [fault.text.as_str(), reads.0, reads.1, words::effect(fault)]
     });
-    let page = Design { f, drawing, states: states.collect(), faults: faults.collect() };
-    page.render().unwrap_or_default()
+    let ranking = f.ranking.iter().map(|r| {
+        let counts = format!("{} silent, {} hidden, {}", r.silent, r.hidden, r.verdict);
+        format!("{}: {counts}. {}", r.text, sentence(&r.reason))
+    });
+    let (states, faults) = (states.collect(), faults.collect());
+    let page = Design { f, drawing, states, faults, ranking: ranking.collect() };
+    written(&page)
 }
 
 /// The body of a check's chapter.
@@ -135,5 +143,6 @@ pub(super) fn check(f: &ZoneCheckFinding, logs: Vec<(String, u64, String)>) -> S
         }
         _ => format!("Never read as violated in {} readings.", f.readings),
     };
-    Check { f, states: states.collect(), times, logs }.render().unwrap_or_default()
+    let explanations = f.explanations.iter().map(|e| sentence(&e.text)).collect();
+    written(&Check { f, states: states.collect(), times, logs, explanations })
 }

@@ -13,7 +13,7 @@ const LINE_MAX: usize = 79;
 /// The lines for the terminal.
 #[must_use]
 pub fn summary(f: &ZoneDesignFinding) -> String {
-    let mut text = format!("{}: {}\n", f.result, f.reason);
+    let mut text = format!("{}: {}\n", f.result.to_string().to_uppercase(), f.reason);
     let _ = writeln!(text, "panel: {} ({})", visible(&f.panel), visible(&f.panel_source));
     text.push_str(
         "\nstate      ohms nominal (worst case)       volts           margin    by chance\n",

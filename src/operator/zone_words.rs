@@ -6,7 +6,8 @@ use crate::event::{ZoneCheckFinding, ZoneState};
 
 /// The lines.
 pub(super) fn finding(finding: &ZoneCheckFinding) -> Vec<String> {
-    let mut lines = vec![format!("{}: {}", finding.result, finding.reason)];
+    let mut lines =
+        vec![format!("{}: {}", finding.result.to_string().to_uppercase(), finding.reason)];
     for state in &finding.states {
         let volts = state.volts.map_or("not measured".into(), |v| format!("{v:.3} V"));
         let reads = state.reads.map_or("-", ZoneState::name);

@@ -14,7 +14,7 @@ pub(super) fn started(start: &BoardStart) -> String {
 pub(super) fn next_board(seq: u64, last: Option<&str>) -> Vec<String> {
     let last = last.map(|last| format!("    last: {last}"));
     let ask = format!("[{seq}] NEXT BOARD: scan or type its serial number");
-    let how = "    Enter alone where there is none (q stop)".to_owned();
+    let how = "    Enter alone where there is none (q stops)".to_owned();
     std::iter::once(ask).chain(last).chain([how]).collect()
 }
 

@@ -3,7 +3,7 @@
 //! not fit is left out from the oldest on; what did not pass stays to the last.
 
 use super::look::Look;
-use super::pins::put;
+use super::text::put;
 use super::view::View;
 use crate::event::{Ask, CheckSoFar, Verdict};
 use ratatui::buffer::Buffer;
