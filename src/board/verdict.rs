@@ -7,6 +7,7 @@
 use super::plan::{Check, Plan, Wanted};
 use crate::event::{BudgetLine, Capture, CheckFound, Verdict};
 use crate::metrology::{Budget, Component, DecisionRule, Judgement, Shape, Tolerance};
+use drivers::Unit;
 
 /// Copper's temperature coefficient at 20 degrees Celsius, per kelvin (IEC 60028: 0.00393).
 const COPPER_PER_KELVIN: f64 = 0.00393;
@@ -193,7 +194,7 @@ fn reading(capture: &Capture) -> Vec<Component> {
         shape: Shape::Repeated,
     };
     let accuracy = accuracy(capture) * 3f64.sqrt();
-    let digit = last_digit(&capture.raw) / 2.0;
+    let digit = last_digit(&capture.raw, capture.unit) / 2.0;
     vec![
         Component::rectangular("meter's accuracy", accuracy),
         scatter,
@@ -214,13 +215,14 @@ fn accuracy(capture: &Capture) -> f64 {
     if left > 1e-12 * u * u { left.sqrt() } else { 0.0 }
 }
 
-/// The step of the last digit as the meter wrote it; the coarsest of the readings.
-fn last_digit(raw: &[String]) -> f64 {
-    raw.iter().filter_map(|text| digit_of(text)).fold(0.0, f64::max)
+/// The step of the last digit as the meter wrote it, in `unit`; the coarsest of the readings.
+fn last_digit(raw: &[String], unit: Unit) -> f64 {
+    raw.iter().filter_map(|text| digit_of(text, unit)).fold(0.0, f64::max)
 }
 
-/// `+3.2980E+02` has steps of 0.01, `329.8 OHM` of 0.1.
-fn digit_of(text: &str) -> Option<f64> {
+/// `+3.2980E+02` has steps of 0.01, `329.8 OHM` of 0.1. An M is a million ohms or a thousandth of a
+/// volt, in any case, as in the unit words of meters that send lines.
+fn digit_of(text: &str, unit: Unit) -> Option<f64> {
     let start = text.find(|c: char| c.is_ascii_digit())?;
     let number = &text[start..];
     let end = number.find(|c: char| !(c.is_ascii_digit() || c == '.')).unwrap_or(number.len());
@@ -230,9 +232,10 @@ fn digit_of(text: &str) -> Option<f64> {
         let stop = digits.find(|c: char| !(c.is_ascii_digit() || c == '-')).unwrap_or(digits.len());
         digits[..stop].parse::<i32>().unwrap_or(0)
     });
-    let scale = match text[start + end..].trim_start().chars().next() {
-        Some('k' | 'K') => 1e3,
-        Some('M') => 1e6,
+    let scale = match (text[start + end..].trim_start().chars().next(), unit) {
+        (Some('k' | 'K'), _) => 1e3,
+        (Some('m' | 'M'), Unit::Ohm) => 1e6,
+        (Some('m' | 'M'), Unit::Volt) => 1e-3,
         _ => 1.0,
     };
     let power = exponent.clamp(-30, 30) - i32::try_from(decimals).unwrap_or(0).min(30);
@@ -258,17 +261,21 @@ mod tests {
 
     #[test]
     fn the_last_digit_is_read_off_the_meters_own_text() {
-        for (text, step) in [
-            ("+3.2980E+02", 0.01),
-            ("329.8 OHM", 0.1),
-            ("+0329.8 OHM", 0.1),
-            ("+1.234E-03", 1e-6),
-            ("12", 1.0),
-            ("1.2 KOHM", 100.0),
+        for (text, unit, step) in [
+            ("+3.2980E+02", Unit::Ohm, 0.01),
+            ("329.8 OHM", Unit::Ohm, 0.1),
+            ("+0329.8 OHM", Unit::Ohm, 0.1),
+            ("+1.234E-03", Unit::Volt, 1e-6),
+            ("12", Unit::Ohm, 1.0),
+            ("1.2 KOHM", Unit::Ohm, 100.0),
+            ("1.205 MOHM", Unit::Ohm, 1e3),
+            ("+470.0 MVDC", Unit::Volt, 1e-4),
+            ("470.0 mV", Unit::Volt, 1e-4),
+            ("+13.71 VDC", Unit::Volt, 0.01),
         ] {
-            let found = digit_of(text).unwrap();
+            let found = digit_of(text, unit).unwrap();
             assert!((found / step - 1.0).abs() < 1e-9, "{text}: {found}");
         }
-        assert_eq!(digit_of("OL"), None);
+        assert_eq!(digit_of("OL", Unit::Ohm), None);
     }
 }
