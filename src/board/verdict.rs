@@ -5,12 +5,13 @@
 //! the check's unit.
 
 use super::plan::{Check, Plan, Wanted};
+use crate::cable::copper::{COPPER_PER_KELVIN, to_20_celsius};
 use crate::event::{BudgetLine, Capture, CheckFound, Verdict};
-use crate::metrology::{Budget, Component, DecisionRule, Judgement, Shape, Tolerance};
+use crate::metrology::{
+    Budget, Component, DecisionRule, Judgement, Shape, Tolerance, mean_u_by_range,
+};
 use drivers::Unit;
 
-/// Copper's temperature coefficient at 20 degrees Celsius, per kelvin (IEC 60028: 0.00393).
-const COPPER_PER_KELVIN: f64 = 0.00393;
 /// How well a stated temperature is known, either way, in kelvins. Common practice, no source.
 const STATED_KELVIN: f64 = 2.0;
 /// How far a room that nobody stated may be from 20 degrees. Common practice, no source.
@@ -173,7 +174,7 @@ fn leads(bench: &Bench) -> Option<(f64, f64)> {
 
 /// Ohms at 20 degrees per ohm as it is.
 fn at_20(bench: &Bench) -> f64 {
-    1.0 / (1.0 + COPPER_PER_KELVIN * (bench.celsius.unwrap_or(20.0) - 20.0))
+    to_20_celsius(1.0, bench.celsius.unwrap_or(20.0))
 }
 
 fn temperature(bench: &Bench, ohms: f64) -> Component {
@@ -205,7 +206,7 @@ fn reading(capture: &Capture) -> Vec<Component> {
 /// Standard uncertainty of the settled mean by its scatter, from the range of the readings: as
 /// the capture has it in its own `u`.
 fn noise(capture: &Capture) -> f64 {
-    capture.spread.unwrap_or(0.0) / f64::from(capture.samples.max(1)).sqrt() / 2.0
+    mean_u_by_range(capture.spread.unwrap_or(0.0), f64::from(capture.samples.max(1)))
 }
 
 /// Standard uncertainty by the meter's accuracy alone: what is left of the capture's `u`.
