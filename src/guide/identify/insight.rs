@@ -5,7 +5,7 @@
 use super::Terms;
 use super::decide;
 use super::finding;
-use super::follow::{DriveEffect, Looks, volts};
+use super::follow::{DriveEffect, Looks};
 use super::plan::{Drives, Purpose};
 use super::record::{Record, TouchRecord};
 use super::way::Way;
@@ -81,7 +81,7 @@ impl Insight {
         let sure = possible.into_iter().filter(|(p, _)| *p >= COIL_PROBABILITY_MIN);
         let coils: Vec<CoilFacts> = sure.map(|(_, coil)| coil).collect();
         let drives = drives(record, terms, &coils);
-        let top = drives.ladder.last().map_or(0.0, volts);
+        let top = drives.ladder.last().map_or(0.0, DriveState::volts);
         let may_move = Looks::new(&effect, coil).untried(top);
         Self { effect, touches, belief, posterior, coils, suspected, drives, may_move }
     }
@@ -98,7 +98,7 @@ impl Insight {
     #[must_use]
     pub fn ladder(&self, pins: &Pins, terms: &Terms) -> Option<Ladder> {
         let coil = self.coils.first()?;
-        let steps: Vec<f64> = self.drives.ladder.iter().map(volts).collect();
+        let steps: Vec<f64> = self.drives.ladder.iter().map(DriveState::volts).collect();
         let ends = [coil.plus, coil.minus].map(|place| pins.at(place).clone());
         let (volts_max, coil_watts_max) = (terms.start.volts_max, terms.start.coil_watts_max);
         let allowed = Allowed { volts_max, coil_watts_max };
@@ -153,8 +153,8 @@ pub fn decisive(insight: &Insight, terms: &Terms, prior: &Prior) -> Vec<usize> {
         .collect()
 }
 
-/// The resistance that looks most like a coil, for the effect of a drive: the one under the
-/// drives so far, or the only resistive capture. In ohms, with its standard uncertainty.
+/// The coil that a drive is weighed by: the highest resistance at rest that may be one, whichever
+/// pins it is on. In ohms, with its standard uncertainty.
 fn likely_coil(record: &Record) -> Option<(f64, f64)> {
     record
         .touches
