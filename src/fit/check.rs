@@ -8,6 +8,7 @@ mod output;
 
 use super::case::{Fit, QUANTITIES, Quantity};
 use super::contact::{MATERIALS, Material};
+use super::holdup::{DIODE_VOLTS, TOLERANCE};
 use super::raw::{RawAir, RawCable, RawFit};
 use super::spread::Spread;
 use crate::cable::{BadCable, Build, Cable, Celsius, Conductor, Metres, Ohms};
@@ -229,11 +230,10 @@ impl Work {
     fn hold_up(&mut self, microfarads: Option<f64>) -> Result<bool, BadFit> {
         let stated = Self::within("--hold-up-microfarads", microfarads, 0.1, 1e6)?;
         let Some(microfarads) = stated else { return Ok(false) };
-        let farads = Spread::percent(microfarads * 1e-6, 20.0);
+        let farads = Spread::percent(microfarads * 1e-6, 100.0 * TOLERANCE);
         self.show("hold-up capacitor", "uF", &farads.times(1e6), Origin::Stated);
         self.set(Quantity::Farads, farads);
-        let diode = Spread::between(0.5, 0.7, 0.9);
-        self.input(Quantity::Diode, "hold-up diode", "V", diode, Origin::Assumed);
+        self.input(Quantity::Diode, "hold-up diode", "V", DIODE_VOLTS, Origin::Assumed);
         self.assume(
             "The capacitor keeps within a fifth of its value, and a silicon diode of 0.5 to 0.9 V \
              feeds it (common practice, no source).",
