@@ -79,7 +79,7 @@ impl Insight {
         let possible = possible_coils(record, &posterior);
         let suspected = possible.first().map(|(_, coil)| coil.clone());
         let sure = possible.into_iter().filter(|(p, _)| *p >= COIL_PROBABILITY_MIN);
-        let coils: Vec<CoilFacts> = sure.map(|(_, coil)| coil).collect();
+        let coils = without_sums(sure.map(|(_, coil)| coil).collect());
         let drives = drives(record, terms, &coils);
         let top = drives.ladder.last().map_or(0.0, DriveState::volts);
         let may_move = Looks::new(&effect, coil).untried(top);
@@ -178,6 +178,22 @@ fn possible_coils(record: &Record, posterior: &Posterior) -> Vec<(f64, CoilFacts
         .collect();
     found.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.pair.cmp(&b.1.pair)));
     found
+}
+
+/// Two coils with a common end read as a third between their other ends, in line: that one is left
+/// out.
+fn without_sums(coils: Vec<CoilFacts>) -> Vec<CoilFacts> {
+    let is_part = |part: &CoilFacts, of: &CoilFacts, end: usize, middle: usize| {
+        Pair::new(end, middle) == Some(part.pair) && part.ohms < of.ohms
+    };
+    let is_sum = |of: &CoilFacts| {
+        let middles = coils.iter().flat_map(|coil| [coil.plus, coil.minus]);
+        middles.filter(|middle| !of.pair.has(*middle)).any(|middle| {
+            let has = |end| coils.iter().any(|part| is_part(part, of, end, middle));
+            has(of.pair.lo()) && has(of.pair.hi())
+        })
+    };
+    coils.iter().filter(|coil| !is_sum(coil)).cloned().collect()
 }
 
 fn coil_facts(record: &Record, pair: Pair) -> Option<CoilFacts> {
