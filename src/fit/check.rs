@@ -56,7 +56,7 @@ impl RawFit {
         let mut work = Work::default();
         let air = work.air(&self.air)?;
         let output = work.output(&self.output)?;
-        work.cable(&self.cable, air.cable_celsius)?;
+        let cable_celsius = work.cable(&self.cable, air.around_celsius)?;
         let coil = work.coil(&self.coil)?;
         let hold_up_fitted = work.hold_up(self.hold_up_microfarads)?;
         let contact = work.contact(self)?;
@@ -75,7 +75,7 @@ impl RawFit {
             siren_siemens: output.siren_siemens,
             hot_celsius: air.hot_celsius,
             cold_celsius: air.cold_celsius,
-            cable_celsius: air.cable_celsius,
+            cable_celsius,
             rest_known: self.output.rest_volts.is_some(),
             pulse_s: output.pulse_s,
             hold_up_fitted,
@@ -117,7 +117,7 @@ impl Default for Work {
 struct Air {
     hot_celsius: f64,
     cold_celsius: f64,
-    cable_celsius: f64,
+    around_celsius: f64,
 }
 
 impl Work {
@@ -185,10 +185,11 @@ impl Work {
         }
         self.show("coil, hottest", "C", &Spread::exact(hot), from(hottest));
         self.show("coil, coldest", "C", &Spread::exact(cold), from(coldest));
-        Ok(Air { hot_celsius: hot, cold_celsius: cold, cable_celsius: around })
+        Ok(Air { hot_celsius: hot, cold_celsius: cold, around_celsius: around })
     }
 
-    fn cable(&mut self, raw: &RawCable, around: f64) -> Result<(), BadFit> {
+    /// How warm the cable gets, in degrees Celsius: as warm as the air around it, unless stated.
+    fn cable(&mut self, raw: &RawCable, around: f64) -> Result<f64, BadFit> {
         let celsius = raw.celsius.unwrap_or(around);
         let bad = |bad: BadCable| {
             BadFit::new(
@@ -224,7 +225,10 @@ impl Work {
         let spread = Spread::between(ohms * spread.0, ohms, ohms * spread.1);
         let from = if ohms > 0.0 { Origin::Stated } else { Origin::Assumed };
         self.input(Quantity::CableOhms, "cable, both ways, at 20 C", "ohm", spread, from);
-        Ok(())
+        if raw.celsius.is_some() {
+            self.show("cable, hottest", "C", &Spread::exact(celsius), Origin::Stated);
+        }
+        Ok(celsius)
     }
 
     fn hold_up(&mut self, microfarads: Option<f64>) -> Result<bool, BadFit> {
