@@ -13,7 +13,7 @@
 mod checked;
 
 use coilmark::fit::circuit::{
-    Ladder, fall_seconds, falling_amps, hold_seconds, rising_amps, volts_after,
+    Circuit, fall_seconds, falling_amps, hold_seconds, rising_amps, volts_after,
 };
 use std::path::PathBuf;
 use std::process::Command;
@@ -58,28 +58,28 @@ fn close(found: f64, expected: f64, relative: f64) {
     checked::relative("ngspice 39.3, stored", found, expected, relative);
 }
 
-fn ladder(emf_volts: f64, siren_siemens: f64, coil_ohms: f64) -> Ladder {
+fn circuit(emf_volts: f64, siren_siemens: f64, coil_ohms: f64) -> Circuit {
     let (source_ohms, cable_ohms) = (1.5, 8.42);
-    Ladder { emf_volts, source_ohms, siren_siemens, diode_volts: 0.0, cable_ohms, coil_ohms }
+    Circuit { emf_volts, source_ohms, siren_siemens, diode_volts: 0.0, cable_ohms, coil_ohms }
 }
 
 #[test]
 fn a_coil_behind_cable_and_siren_gets_what_ngspice_says() {
     let siren = 1.0 / 24.0;
-    let volts = |quantity: &str, ladder: Ladder| {
-        close(ladder.coil_volts(), printed("coil_cable_sag", quantity), 1e-9);
+    let volts = |quantity: &str, circuit: Circuit| {
+        close(circuit.coil_volts(), printed("coil_cable_sag", quantity), 1e-9);
     };
-    let out = |quantity: &str, ladder: Ladder| {
-        close(ladder.output_volts(), printed("coil_cable_sag", quantity), 1e-9);
+    let out = |quantity: &str, circuit: Circuit| {
+        close(circuit.output_volts(), printed("coil_cable_sag", quantity), 1e-9);
     };
-    out("12 V, no siren: v(out)", ladder(12.0, 0.0, 400.0));
-    volts("12 V, no siren: coil volts", ladder(12.0, 0.0, 400.0));
-    out("12 V, siren: v(out)", ladder(12.0, siren, 400.0));
-    volts("12 V, siren: coil volts", ladder(12.0, siren, 400.0));
-    volts("10.5 V, siren: coil volts", ladder(10.5, siren, 400.0));
-    volts("8 V, siren: coil volts", ladder(8.0, siren, 400.0));
-    volts("14 V, siren: coil volts", ladder(14.0, siren, 400.0));
-    let hot = ladder(10.5, siren, 478.6);
+    out("12 V, no siren: v(out)", circuit(12.0, 0.0, 400.0));
+    volts("12 V, no siren: coil volts", circuit(12.0, 0.0, 400.0));
+    out("12 V, siren: v(out)", circuit(12.0, siren, 400.0));
+    volts("12 V, siren: coil volts", circuit(12.0, siren, 400.0));
+    volts("10.5 V, siren: coil volts", circuit(10.5, siren, 400.0));
+    volts("8 V, siren: coil volts", circuit(8.0, siren, 400.0));
+    volts("14 V, siren: coil volts", circuit(14.0, siren, 400.0));
+    let hot = circuit(10.5, siren, 478.6);
     volts("10.5 V, siren, hot coil: coil volts", hot);
     let amps = printed("coil_cable_sag", "10.5 V, siren, hot coil: coil amps");
     close(hot.coil_amps(), amps, 1e-9);

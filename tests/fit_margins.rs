@@ -180,13 +180,14 @@ fn the_same_seed_gives_the_same_finding() {
 #[test]
 fn a_worse_condition_never_helps() {
     type Change = fn(&mut RawFit);
-    let worse: [(&str, Change, FitCode); 8] = [
+    let worse: [(&str, Change, FitCode); 9] = [
         ("longer cable", |r| r.cable.length_m = Some(150.0), FitCode::PickUpHot),
         (
             "thinner cable",
             |r| (r.cable.mm2, r.cable.length_m) = (Some(0.22), Some(50.0)),
             FitCode::PickUpHot,
         ),
+        ("warmer cable", |r| r.cable.celsius = Some(80.0), FitCode::PickUpHot),
         ("hotter coil", |r| r.air.coil_celsius_max = Some(95.0), FitCode::PickUpHot),
         ("larger siren", |r| r.output.siren_amps = Some(1.2), FitCode::PickUpHot),
         ("lower battery", |r| r.output.battery_floor_volts = Some(10.5), FitCode::PickUpHot),

@@ -6,6 +6,7 @@ use crate::event::{
     BoardPlan, Form, IdentifyFinding, Latching, Outcome, Pin, Pins, PlanContact, PlanDecision,
     PlanLeads, PlanStep, PlanSupply, PoleFound,
 };
+use crate::relay::coil::MUST_OPERATE;
 
 /// The built-in plans: a name, and the text of the file.
 pub const BUILT_IN: [(&str, &str); 2] = [
@@ -13,9 +14,8 @@ pub const BUILT_IN: [(&str, &str); 2] = [
     ("make-24v", include_str!("../../fixtures/boards/make-24v.toml")),
 ];
 
-/// Must operate at 80 % of rated volts, must have let go at 10 %, coil within 15 %: what
-/// catalogues state after JIS C 4530 and JIS C 5442.
-const OPERATE_SHARE: f64 = 0.8;
+/// Must have let go at 10 % of rated volts, coil within 15 %: what catalogues state after
+/// JIS C 4530 and JIS C 5442.
 const RELEASE_SHARE: f64 = 0.1;
 const COIL_SHARE: f64 = 0.15;
 /// A usual figure for a small relay's contact is 0.1 ohm, and a hand-held meter with two leads
@@ -60,12 +60,12 @@ pub fn from_identified(finding: &IdentifyFinding, pins: &Pins) -> Result<BoardPl
             plus: coil.plus.clone(),
             minus: coil.minus.clone(),
             volts,
-            must_operate_volts: Some(tenths(OPERATE_SHARE * volts)),
+            must_operate_volts: Some(tenths(MUST_OPERATE * volts)),
             drop_out_volts: Some(tenths(RELEASE_SHARE * volts)),
-            watts_max: 3.0,
+            watts_max: PlanSupply::WATTS_MAX,
         },
         decision: PlanDecision::default(),
-        leads: PlanLeads { terminal, ohms_max: 1.0, repeat_ohms: 0.05, correlation: 0.9 },
+        leads: PlanLeads::usual(terminal),
         contact,
         step: vec![
             PlanStep::InputResistance {

@@ -46,13 +46,9 @@ pub(super) fn shorten(checks: &mut [Check]) -> Vec<Way> {
     fixed
 }
 
-/// How many leads change terminal from one placement to the next; a fresh touch moves both.
-pub(super) fn moves(from: Option<&Way>, to: &Way) -> u32 {
-    match from {
-        None => 2,
-        Some(from) if from == to => 2,
-        Some(from) => u32::from(from.red != to.red) + u32::from(from.black != to.black),
-    }
+/// How many leads change terminal from one placement to the next.
+fn moves(from: Option<&Way>, to: &Way) -> u32 {
+    to.moves_from(from)
 }
 
 fn push(ways: &mut Vec<Way>, way: &Way) {

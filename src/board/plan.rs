@@ -4,7 +4,7 @@
 //! downstream checks again. Ohms, volts, milliamperes.
 
 use super::order;
-use crate::event::{BoardPlan, DriveState, Pin, PlanContact, PlanRule, PlanStep};
+use crate::event::{BoardPlan, DriveState, Pin, Placement, PlanContact, PlanRule, PlanStep};
 use crate::metrology::{DecisionRule, Tolerance};
 use drivers::Function;
 
@@ -25,6 +25,14 @@ pub struct Way {
     pub red: Pin,
     /// Under the black lead.
     pub black: Pin,
+}
+
+impl Way {
+    /// How many leads change terminal on the way there, as [`Placement::moves`] counts them.
+    #[must_use]
+    pub fn moves_from(&self, from: Option<&Self>) -> u32 {
+        Placement::moves(from.map(|from| (&from.red, &from.black)), (&self.red, &self.black))
+    }
 }
 
 /// What is applied to the input when a check is looked at. The order is that of one pass.
@@ -76,7 +84,7 @@ pub enum Wanted {
         tolerance: Tolerance,
         /// The resistor, in ohms.
         resistor_ohms: f64,
-        /// Its tolerance, in percent.
+        /// Its tolerance, in per cent.
         resistor_percent: f64,
     },
 }

@@ -5,11 +5,13 @@
 //! the check's unit.
 
 use super::plan::{Check, Plan, Wanted};
+use crate::cable::copper::{COPPER_PER_KELVIN, to_20_celsius};
 use crate::event::{BudgetLine, Capture, CheckFound, Verdict};
-use crate::metrology::{Budget, Component, DecisionRule, Judgement, Shape, Tolerance};
+use crate::metrology::{
+    Budget, Component, DecisionRule, Judgement, Shape, Tolerance, mean_u_by_range,
+};
+use drivers::Unit;
 
-/// Copper's temperature coefficient at 20 degrees Celsius, per kelvin (IEC 60028: 0.00393).
-const COPPER_PER_KELVIN: f64 = 0.00393;
 /// How well a stated temperature is known, either way, in kelvins. Common practice, no source.
 const STATED_KELVIN: f64 = 2.0;
 /// How far a room that nobody stated may be from 20 degrees. Common practice, no source.
@@ -172,7 +174,7 @@ fn leads(bench: &Bench) -> Option<(f64, f64)> {
 
 /// Ohms at 20 degrees per ohm as it is.
 fn at_20(bench: &Bench) -> f64 {
-    1.0 / (1.0 + COPPER_PER_KELVIN * (bench.celsius.unwrap_or(20.0) - 20.0))
+    to_20_celsius(1.0, bench.celsius.unwrap_or(20.0))
 }
 
 fn temperature(bench: &Bench, ohms: f64) -> Component {
@@ -193,7 +195,7 @@ fn reading(capture: &Capture) -> Vec<Component> {
         shape: Shape::Repeated,
     };
     let accuracy = accuracy(capture) * 3f64.sqrt();
-    let digit = last_digit(&capture.raw) / 2.0;
+    let digit = last_digit(&capture.raw, capture.unit) / 2.0;
     vec![
         Component::rectangular("meter's accuracy", accuracy),
         scatter,
@@ -204,7 +206,7 @@ fn reading(capture: &Capture) -> Vec<Component> {
 /// Standard uncertainty of the settled mean by its scatter, from the range of the readings: as
 /// the capture has it in its own `u`.
 fn noise(capture: &Capture) -> f64 {
-    capture.spread.unwrap_or(0.0) / f64::from(capture.samples.max(1)).sqrt() / 2.0
+    mean_u_by_range(capture.spread.unwrap_or(0.0), f64::from(capture.samples.max(1)))
 }
 
 /// Standard uncertainty by the meter's accuracy alone: what is left of the capture's `u`.
@@ -214,13 +216,14 @@ fn accuracy(capture: &Capture) -> f64 {
     if left > 1e-12 * u * u { left.sqrt() } else { 0.0 }
 }
 
-/// The step of the last digit as the meter wrote it; the coarsest of the readings.
-fn last_digit(raw: &[String]) -> f64 {
-    raw.iter().filter_map(|text| digit_of(text)).fold(0.0, f64::max)
+/// The step of the last digit as the meter wrote it, in `unit`; the coarsest of the readings.
+fn last_digit(raw: &[String], unit: Unit) -> f64 {
+    raw.iter().filter_map(|text| digit_of(text, unit)).fold(0.0, f64::max)
 }
 
-/// `+3.2980E+02` has steps of 0.01, `329.8 OHM` of 0.1.
-fn digit_of(text: &str) -> Option<f64> {
+/// `+3.2980E+02` has steps of 0.01, `329.8 OHM` of 0.1. An M is a million ohms or a thousandth of a
+/// volt, in any case, as in the unit words of meters that send lines.
+fn digit_of(text: &str, unit: Unit) -> Option<f64> {
     let start = text.find(|c: char| c.is_ascii_digit())?;
     let number = &text[start..];
     let end = number.find(|c: char| !(c.is_ascii_digit() || c == '.')).unwrap_or(number.len());
@@ -230,9 +233,10 @@ fn digit_of(text: &str) -> Option<f64> {
         let stop = digits.find(|c: char| !(c.is_ascii_digit() || c == '-')).unwrap_or(digits.len());
         digits[..stop].parse::<i32>().unwrap_or(0)
     });
-    let scale = match text[start + end..].trim_start().chars().next() {
-        Some('k' | 'K') => 1e3,
-        Some('M') => 1e6,
+    let scale = match (text[start + end..].trim_start().chars().next(), unit) {
+        (Some('k' | 'K'), _) => 1e3,
+        (Some('m' | 'M'), Unit::Ohm) => 1e6,
+        (Some('m' | 'M'), Unit::Volt) => 1e-3,
         _ => 1.0,
     };
     let power = exponent.clamp(-30, 30) - i32::try_from(decimals).unwrap_or(0).min(30);
@@ -258,17 +262,21 @@ mod tests {
 
     #[test]
     fn the_last_digit_is_read_off_the_meters_own_text() {
-        for (text, step) in [
-            ("+3.2980E+02", 0.01),
-            ("329.8 OHM", 0.1),
-            ("+0329.8 OHM", 0.1),
-            ("+1.234E-03", 1e-6),
-            ("12", 1.0),
-            ("1.2 KOHM", 100.0),
+        for (text, unit, step) in [
+            ("+3.2980E+02", Unit::Ohm, 0.01),
+            ("329.8 OHM", Unit::Ohm, 0.1),
+            ("+0329.8 OHM", Unit::Ohm, 0.1),
+            ("+1.234E-03", Unit::Volt, 1e-6),
+            ("12", Unit::Ohm, 1.0),
+            ("1.2 KOHM", Unit::Ohm, 100.0),
+            ("1.205 MOHM", Unit::Ohm, 1e3),
+            ("+470.0 MVDC", Unit::Volt, 1e-4),
+            ("470.0 mV", Unit::Volt, 1e-4),
+            ("+13.71 VDC", Unit::Volt, 0.01),
         ] {
-            let found = digit_of(text).unwrap();
+            let found = digit_of(text, unit).unwrap();
             assert!((found / step - 1.0).abs() < 1e-9, "{text}: {found}");
         }
-        assert_eq!(digit_of("OL"), None);
+        assert_eq!(digit_of("OL", Unit::Ohm), None);
     }
 }

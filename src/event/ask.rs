@@ -173,6 +173,15 @@ impl DriveState {
         }
     }
 
+    /// The voltage that is applied, in volts; 0 at rest.
+    #[must_use]
+    pub const fn volts(&self) -> f64 {
+        match self {
+            Self::Rest => 0.0,
+            Self::Energised { volts, .. } => *volts,
+        }
+    }
+
     /// Whether this drive is applied across exactly these two pins, either way round.
     #[must_use]
     pub fn is_across(&self, a: &Pin, b: &Pin) -> bool {

@@ -1,4 +1,5 @@
-//! The finding of an identification, as scripts and reports read it. The shape is the product's
+//! What a run found, as scripts and reports read it: the [`Finding`] of any command, and in full
+//! that of an identification; the others have files of their own. The shape is the product's
 //! contract: fields are added, never changed. Pins appear by their labels; lists stand in the
 //! operator's pin order.
 

@@ -24,7 +24,7 @@ pub enum LogNews {
         /// How many rows it has already.
         rows: u64,
         /// How many bytes of a torn last row were set aside.
-        #[serde(default, skip_serializing_if = "is_zero")]
+        #[serde(default, skip_serializing_if = "super::is_zero")]
         torn_bytes: u64,
     },
     /// The operator said that the equipment is in alarm.
@@ -105,7 +105,8 @@ pub struct LogPicture {
 }
 
 impl LogPicture {
-    /// The picture of a trace, with the class that its level fits.
+    /// The picture of a trace, with the class that its level fits: nominal, lowest and highest
+    /// volts.
     #[must_use]
     pub fn of(trace: &Trace, class: Option<(f64, f64, f64)>) -> Self {
         let per_span = trace.spans.len().div_ceil(SPANS_MAX).max(1);
@@ -148,11 +149,6 @@ fn joined(spans: &[TraceSpan]) -> TraceSpan {
         max: a.max.max(b.max),
         overload: a.overload || b.overload,
     })
-}
-
-#[expect(clippy::trivially_copy_pass_by_ref, reason = "serde hands over a reference")]
-const fn is_zero(count: &u64) -> bool {
-    *count == 0
 }
 
 #[cfg(test)]

@@ -50,12 +50,10 @@ pub use verdict::Verdict;
 pub use visible::visible;
 pub use zone::{
     CoilDriven, FaultEffect, LoopKind, ResistorPlace, ZoneAmount, ZoneBand, ZoneContact,
-    ZoneDesignFinding, ZoneFault, ZoneFaultCode, ZoneRank, ZoneResistor, ZoneState,
-    ZoneStateFigures, ZoneWiring,
+    ZoneDesignFinding, ZoneDesignStart, ZoneFault, ZoneFaultCode, ZoneRank, ZoneResistor,
+    ZoneState, ZoneStateFigures, ZoneWiring,
 };
-pub use zone_check::{
-    ZoneCheckFinding, ZoneCheckStart, ZoneDesignStart, ZoneExplanation, ZoneStateMeasured,
-};
+pub use zone_check::{ZoneCheckFinding, ZoneCheckStart, ZoneExplanation, ZoneStateMeasured};
 
 use drivers::{Function, Reading, Unit};
 use schemars::JsonSchema;
@@ -183,8 +181,8 @@ pub enum Event {
     /// The run ended.
     #[serde(rename = "finished")]
     RunFinished {
-        /// The process exit code (design: 0 done, 1 limit failed or undecided, 2 bad input,
-        /// 3 instrument, 4 aborted, 5 record not written).
+        /// The process exit code: 0 done, 1 limit failed or undecided, 2 bad input, 3 instrument,
+        /// 4 aborted, 5 record not written.
         exit: u8,
         /// Why, when it is not 0.
         #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -239,6 +237,18 @@ pub struct Placement {
     /// How many leads changed pin for it; two for the first touch and for a fresh touch of the
     /// same pair.
     pub lead_moves: u32,
+}
+
+impl Placement {
+    /// How many leads change pin on the way from one placement (red, black) to the next: none is
+    /// known to rest anywhere before the first touch, and a fresh touch of the same lifts both.
+    #[must_use]
+    pub fn moves<P: PartialEq>(from: Option<(P, P)>, to: (P, P)) -> u32 {
+        match from {
+            Some(from) if from != to => u32::from(from.0 != to.0) + u32::from(from.1 != to.1),
+            _ => 2,
+        }
+    }
 }
 
 /// The settled result of one touch in one drive state.
@@ -353,4 +363,10 @@ pub enum Action {
     CloseLog(LogEnd),
     /// The run is over with this exit code and reason.
     Finish(u8, Option<String>),
+}
+
+/// Whether a count is left out of the record.
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "serde hands over a reference")]
+const fn is_zero(count: &u64) -> bool {
+    *count == 0
 }

@@ -58,7 +58,12 @@ pub struct PlanSupply {
 }
 
 const fn three_watts() -> f64 {
-    3.0
+    PlanSupply::WATTS_MAX
+}
+
+impl PlanSupply {
+    /// The limit of power where a plan has none, in watts (common practice, no source).
+    pub const WATTS_MAX: f64 = 3.0;
 }
 
 /// How a verdict is reached.
@@ -116,6 +121,15 @@ pub struct PlanLeads {
     /// through them, 0 to 1. The usual 0.9 is common practice, no source.
     #[serde(default = "mostly")]
     pub correlation: f64,
+}
+
+impl PlanLeads {
+    /// Leads as a plan takes them that says no more than where they are checked.
+    #[must_use]
+    pub const fn usual(terminal: Pin) -> Self {
+        let (ohms_max, repeat_ohms) = (one_ohm(), tip_ohms());
+        Self { terminal, ohms_max, repeat_ohms, correlation: mostly() }
+    }
 }
 
 const fn mostly() -> f64 {
@@ -215,7 +229,7 @@ pub enum PlanStep {
         black: Pin,
         /// Its ohms.
         resistor_ohms: f64,
-        /// Its tolerance, in percent.
+        /// Its tolerance, in per cent.
         resistor_percent: f64,
         /// Least, in milliamperes.
         milliamps_min: f64,

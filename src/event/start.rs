@@ -6,7 +6,8 @@ use super::job::JobStart;
 use super::pickup::PickUpStart;
 use super::pin::Pins;
 use super::plan::BoardPlan;
-use super::zone_check::{ZoneCheckStart, ZoneDesignStart};
+use super::zone::ZoneDesignStart;
+use super::zone_check::ZoneCheckStart;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -20,7 +21,7 @@ pub struct RunStart {
     /// Whether this part goes on with an earlier one of the same job.
     pub resumed: bool,
     /// How many bytes of a torn last line were set aside before this part went on.
-    #[serde(default, skip_serializing_if = "is_zero")]
+    #[serde(default, skip_serializing_if = "super::is_zero")]
     pub torn_bytes: u64,
     /// The meter's link, as the operator wrote it.
     pub meter: String,
@@ -175,11 +176,6 @@ pub struct OutputStart {
     pub for_s: f64,
     /// The log ends once the output has been off for this long, in seconds.
     pub guard_s: f64,
-}
-
-#[expect(clippy::trivially_copy_pass_by_ref, reason = "serde hands over a reference")]
-const fn is_zero(count: &u64) -> bool {
-    *count == 0
 }
 
 /// What a test of boards was given.

@@ -19,6 +19,18 @@ pub enum Verdict {
 }
 
 impl Verdict {
+    /// The verdict on a margin that lies between these two, negative where the limit is not kept:
+    /// pass where even the lowest keeps it, fail where even the highest does not. One that is no
+    /// number decides nothing.
+    #[must_use]
+    pub fn of_margin(low: f64, high: f64) -> Self {
+        match () {
+            () if low >= 0.0 => Self::Pass,
+            () if high < 0.0 => Self::Fail,
+            () => Self::Undecided,
+        }
+    }
+
     /// The verdict on several things together: fail before undecided before pass.
     #[must_use]
     pub fn of_all(verdicts: impl IntoIterator<Item = Self>) -> Self {
@@ -51,5 +63,14 @@ mod tests {
         assert_eq!(Verdict::of_all([Pass, Undecided, Pass]), Undecided);
         assert_eq!(Verdict::of_all([Undecided, Fail, Pass]), Fail);
         assert_eq!(Verdict::of_all([Fail, Undecided]), Fail);
+    }
+    #[test]
+    fn a_margin_that_may_be_either_decides_nothing() {
+        use Verdict::{Fail, Pass, Undecided};
+        let ranges = [(0.0, 1.0), (-1.0, 0.0), (-2.0, -1.0), (-1.0, 1.0)];
+        let verdicts = ranges.map(|(low, high)| Verdict::of_margin(low, high));
+        assert_eq!(verdicts, [Pass, Undecided, Fail, Undecided]);
+        assert_eq!(Verdict::of_margin(f64::NAN, f64::NAN), Undecided);
+        assert_eq!(Verdict::of_margin(f64::INFINITY, f64::INFINITY), Pass);
     }
 }

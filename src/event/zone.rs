@@ -1,7 +1,7 @@
-//! What is found about a zone loop, as scripts and reports read it: how each state stands to the
-//! panel's thresholds, what each fault would look like, which wiring hides least, and what was
-//! measured at the terminals. Fields are added, never changed. An infinite resistance (an open
-//! loop) and a margin to a threshold that is not there are `null`.
+//! A zone loop, worked out, as scripts and reports read it: how it is wired, how each state stands
+//! to the panel's thresholds, what each fault would look like, and which wiring hides least. What
+//! was measured at the terminals is in `zone_check.rs`. Fields are added, never changed. Infinite
+//! ohms (an open loop) and a margin to a threshold that is not there are `null`.
 
 use super::Verdict;
 use schemars::JsonSchema;
@@ -34,6 +34,13 @@ impl ZoneState {
             Self::Fault => "fault",
         }
     }
+}
+
+/// What a design was given; all of it is in the finding too.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct ZoneDesignStart {
+    /// The panel file's text.
+    pub panel: String,
 }
 
 /// The outcome of a zone design.

@@ -1,6 +1,7 @@
-//! What was found about a loop at the panel's terminals: each state measured, how it stands to the
-//! panel's thresholds, when the alarm came and went, and what is wrong where a state is not as
-//! designed. Fields are added, never changed; an open loop's ohms are `null`.
+//! A check of a loop at the panel's terminals, as scripts and reports read it: what it was given,
+//! each state measured and how it stands to the panel's thresholds, when the alarm came and went,
+//! and what is wrong where a state is not as designed. Fields are added, never changed; an open
+//! loop's ohms are `null`.
 
 use super::{Verdict, ZoneFaultCode, ZoneState, ZoneWiring};
 use schemars::JsonSchema;
@@ -25,13 +26,6 @@ pub struct ZoneCheckStart {
 /// Common practice, no source.
 const fn usual_follow_s() -> f64 {
     20.0
-}
-
-/// What a design was given; all of it is in the finding too.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct ZoneDesignStart {
-    /// The panel file's text.
-    pub panel: String,
 }
 
 /// The outcome of a check at the panel.

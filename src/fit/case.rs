@@ -2,7 +2,7 @@
 //! coil, cold coil, low battery, siren on), and where each number comes from. Conditions are fixed,
 //! since they will come; ranges are what is not exactly known. Volts, ohms, degrees Celsius.
 
-use super::circuit::Ladder;
+use super::circuit::Circuit;
 use super::spread::Spread;
 use crate::cable::copper::copper_factor;
 use crate::event::FitInput;
@@ -146,8 +146,8 @@ impl Drawn<'_> {
         self.of(Quantity::Top) + self.of(Quantity::SourceOhms) * self.fit.log_amps
     }
 
-    fn ladder(&self, emf_volts: f64, siren_siemens: f64, cable: f64, coil: f64) -> Ladder {
-        Ladder {
+    fn circuit(&self, emf_volts: f64, siren_siemens: f64, cable: f64, coil: f64) -> Circuit {
+        Circuit {
             emf_volts,
             source_ohms: self.of(Quantity::SourceOhms),
             siren_siemens,
@@ -158,20 +158,20 @@ impl Drawn<'_> {
     }
 
     /// Hot coil and cable, lowest supply, siren on.
-    pub(super) fn low(&self) -> Ladder {
+    pub(super) fn low(&self) -> Circuit {
         let cable = copper_factor(self.fit.cable_celsius);
-        self.ladder(self.emf_low(), self.fit.siren_siemens, cable, self.fit.hot_factor())
+        self.circuit(self.emf_low(), self.fit.siren_siemens, cable, self.fit.hot_factor())
     }
 
     /// Cold coil and cable, lowest supply, siren on.
-    pub(super) fn low_cold(&self) -> Ladder {
+    pub(super) fn low_cold(&self) -> Circuit {
         let cold = self.fit.cold_factor();
-        self.ladder(self.emf_low(), self.fit.siren_siemens, cold, cold)
+        self.circuit(self.emf_low(), self.fit.siren_siemens, cold, cold)
     }
 
     /// Cold coil and cable, highest supply, siren off or gone.
-    pub(super) fn high(&self) -> Ladder {
+    pub(super) fn high(&self) -> Circuit {
         let cold = self.fit.cold_factor();
-        self.ladder(self.emf_high(), 0.0, cold, cold)
+        self.circuit(self.emf_high(), 0.0, cold, cold)
     }
 }

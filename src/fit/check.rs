@@ -8,6 +8,7 @@ mod output;
 
 use super::case::{Fit, QUANTITIES, Quantity};
 use super::contact::{MATERIALS, Material};
+use super::holdup::{DIODE_VOLTS, TOLERANCE};
 use super::raw::{RawAir, RawCable, RawFit};
 use super::spread::Spread;
 use crate::cable::{BadCable, Build, Cable, Celsius, Conductor, Metres, Ohms};
@@ -55,7 +56,7 @@ impl RawFit {
         let mut work = Work::default();
         let air = work.air(&self.air)?;
         let output = work.output(&self.output)?;
-        work.cable(&self.cable, air.cable_celsius)?;
+        let cable_celsius = work.cable(&self.cable, air.around_celsius)?;
         let coil = work.coil(&self.coil)?;
         let hold_up_fitted = work.hold_up(self.hold_up_microfarads)?;
         let contact = work.contact(self)?;
@@ -74,7 +75,7 @@ impl RawFit {
             siren_siemens: output.siren_siemens,
             hot_celsius: air.hot_celsius,
             cold_celsius: air.cold_celsius,
-            cable_celsius: air.cable_celsius,
+            cable_celsius,
             rest_known: self.output.rest_volts.is_some(),
             pulse_s: output.pulse_s,
             hold_up_fitted,
@@ -116,7 +117,7 @@ impl Default for Work {
 struct Air {
     hot_celsius: f64,
     cold_celsius: f64,
-    cable_celsius: f64,
+    around_celsius: f64,
 }
 
 impl Work {
@@ -184,10 +185,11 @@ impl Work {
         }
         self.show("coil, hottest", "C", &Spread::exact(hot), from(hottest));
         self.show("coil, coldest", "C", &Spread::exact(cold), from(coldest));
-        Ok(Air { hot_celsius: hot, cold_celsius: cold, cable_celsius: around })
+        Ok(Air { hot_celsius: hot, cold_celsius: cold, around_celsius: around })
     }
 
-    fn cable(&mut self, raw: &RawCable, around: f64) -> Result<(), BadFit> {
+    /// How warm the cable gets, in degrees Celsius: as warm as the air around it, unless stated.
+    fn cable(&mut self, raw: &RawCable, around: f64) -> Result<f64, BadFit> {
         let celsius = raw.celsius.unwrap_or(around);
         let bad = |bad: BadCable| {
             BadFit::new(
@@ -223,17 +225,19 @@ impl Work {
         let spread = Spread::between(ohms * spread.0, ohms, ohms * spread.1);
         let from = if ohms > 0.0 { Origin::Stated } else { Origin::Assumed };
         self.input(Quantity::CableOhms, "cable, both ways, at 20 C", "ohm", spread, from);
-        Ok(())
+        if raw.celsius.is_some() {
+            self.show("cable, hottest", "C", &Spread::exact(celsius), Origin::Stated);
+        }
+        Ok(celsius)
     }
 
     fn hold_up(&mut self, microfarads: Option<f64>) -> Result<bool, BadFit> {
         let stated = Self::within("--hold-up-microfarads", microfarads, 0.1, 1e6)?;
         let Some(microfarads) = stated else { return Ok(false) };
-        let farads = Spread::percent(microfarads * 1e-6, 20.0);
+        let farads = Spread::percent(microfarads * 1e-6, 100.0 * TOLERANCE);
         self.show("hold-up capacitor", "uF", &farads.times(1e6), Origin::Stated);
         self.set(Quantity::Farads, farads);
-        let diode = Spread::between(0.5, 0.7, 0.9);
-        self.input(Quantity::Diode, "hold-up diode", "V", diode, Origin::Assumed);
+        self.input(Quantity::Diode, "hold-up diode", "V", DIODE_VOLTS, Origin::Assumed);
         self.assume(
             "The capacitor keeps within a fifth of its value, and a silicon diode of 0.5 to 0.9 V \
              feeds it (common practice, no source).",

@@ -5,7 +5,7 @@
 
 /// A supply with its source resistance, a siren at the output, and a coil at the end of a line.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Ladder {
+pub struct Circuit {
     /// Volts of the supply without load.
     pub emf_volts: f64,
     /// Resistance of the supply and its switch.
@@ -20,7 +20,7 @@ pub struct Ladder {
     pub coil_ohms: f64,
 }
 
-impl Ladder {
+impl Circuit {
     /// Volts at the output's terminals.
     #[must_use]
     pub fn output_volts(&self) -> f64 {
@@ -99,7 +99,7 @@ mod tests {
 
     #[test]
     fn kirchhoff_holds_at_the_output() {
-        let ladder = Ladder {
+        let circuit = Circuit {
             emf_volts: 12.0,
             source_ohms: 1.5,
             siren_siemens: 1.0 / 24.0,
@@ -107,15 +107,15 @@ mod tests {
             cable_ohms: 8.42,
             coil_ohms: 400.0,
         };
-        let into = (12.0 - ladder.output_volts()) / 1.5;
-        assert!((into - ladder.output_amps()).abs() < 1e-12);
-        let round = ladder.output_volts() - 0.7 - ladder.coil_amps() * 408.42;
+        let into = (12.0 - circuit.output_volts()) / 1.5;
+        assert!((into - circuit.output_amps()).abs() < 1e-12);
+        let round = circuit.output_volts() - 0.7 - circuit.coil_amps() * 408.42;
         assert!(round.abs() < 1e-12);
     }
 
     #[test]
     fn a_supply_without_resistance_holds_its_volts() {
-        let ladder = Ladder {
+        let circuit = Circuit {
             emf_volts: 12.0,
             source_ohms: 0.0,
             siren_siemens: 10.0,
@@ -123,9 +123,9 @@ mod tests {
             cable_ohms: 0.0,
             coil_ohms: 400.0,
         };
-        assert_eq!(ladder.output_volts(), 12.0);
-        assert_eq!(ladder.coil_volts(), 12.0);
-        let blocked = Ladder { emf_volts: 0.3, diode_volts: 0.7, ..ladder };
+        assert_eq!(circuit.output_volts(), 12.0);
+        assert_eq!(circuit.coil_volts(), 12.0);
+        let blocked = Circuit { emf_volts: 0.3, diode_volts: 0.7, ..circuit };
         assert_eq!(blocked.coil_volts(), 0.0);
     }
 

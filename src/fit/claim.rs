@@ -24,6 +24,11 @@ pub(super) struct Claim<'a> {
 }
 
 impl Claim<'_> {
+    /// What is checked.
+    pub(super) const fn code(&self) -> FitCode {
+        self.code
+    }
+
     /// Distance to the limit; negative where it is not kept.
     pub(super) fn margin(&self, values: &[f64]) -> f64 {
         let drawn = self.fit.drawn(values);
@@ -38,14 +43,9 @@ impl Claim<'_> {
         let (value, limit) = ((self.value)(drawn), (self.limit)(drawn));
         let margin = self.margin(&nominal);
         let (low, high) = bounds(&self.fit.spreads, |values| self.margin(values));
-        let verdict = match () {
-            () if low >= 0.0 => Verdict::Pass,
-            () if high < 0.0 => Verdict::Fail,
-            () => Verdict::Undecided,
-        };
         FitCheck {
             code: self.code,
-            verdict,
+            verdict: Verdict::of_margin(low, high),
             text: self.text.into(),
             value,
             limit,
@@ -74,23 +74,23 @@ pub(super) fn claims(fit: &Fit) -> Vec<Claim<'_>> {
 fn pick_up_hot(fit: &Fit) -> Claim<'_> {
     let nominal = fit.nominal();
     let d = fit.drawn(&nominal);
-    let ladder = d.low();
+    let circuit = d.low();
     let numbers = format!(
         "U = ({} - {} (1 + {} x {})) x {} / ({} + {} + {} + {} x {} x {}) = {} V at {} mA; \
          pick-up {} x {} = {} V at {} C",
-        short(ladder.emf_volts),
-        short(ladder.diode_volts),
-        short(ladder.source_ohms),
-        short(ladder.siren_siemens),
-        short(ladder.coil_ohms),
-        short(ladder.coil_ohms),
-        short(ladder.cable_ohms),
-        short(ladder.source_ohms),
-        short(ladder.source_ohms),
-        short(ladder.siren_siemens),
-        short(ladder.coil_ohms + ladder.cable_ohms),
-        short(ladder.coil_volts()),
-        short(1000.0 * ladder.coil_amps()),
+        short(circuit.emf_volts),
+        short(circuit.diode_volts),
+        short(circuit.source_ohms),
+        short(circuit.siren_siemens),
+        short(circuit.coil_ohms),
+        short(circuit.coil_ohms),
+        short(circuit.cable_ohms),
+        short(circuit.source_ohms),
+        short(circuit.source_ohms),
+        short(circuit.siren_siemens),
+        short(circuit.coil_ohms + circuit.cable_ohms),
+        short(circuit.coil_volts()),
+        short(1000.0 * circuit.coil_amps()),
         short(d.pick_up_20()),
         short(fit.hot_factor()),
         short(d.pick_up_20() * fit.hot_factor()),
@@ -114,18 +114,18 @@ fn pick_up_hot(fit: &Fit) -> Claim<'_> {
 fn maximum_cold(fit: &Fit) -> Claim<'_> {
     let nominal = fit.nominal();
     let d = fit.drawn(&nominal);
-    let ladder = d.high();
+    let circuit = d.high();
     let numbers = format!(
         "U = ({} - {}) x {} / ({} + {} + {}) = {} V at {} mA, {} W in the coil at {} C; maximum {} V",
-        short(ladder.emf_volts),
-        short(ladder.diode_volts),
-        short(ladder.coil_ohms),
-        short(ladder.coil_ohms),
-        short(ladder.cable_ohms),
-        short(ladder.source_ohms),
-        short(ladder.coil_volts()),
-        short(1000.0 * ladder.coil_amps()),
-        short(ladder.coil_volts() * ladder.coil_amps()),
+        short(circuit.emf_volts),
+        short(circuit.diode_volts),
+        short(circuit.coil_ohms),
+        short(circuit.coil_ohms),
+        short(circuit.cable_ohms),
+        short(circuit.source_ohms),
+        short(circuit.coil_volts()),
+        short(1000.0 * circuit.coil_amps()),
+        short(circuit.coil_volts() * circuit.coil_amps()),
         short(fit.cold_celsius),
         short(d.coil_max()),
     );
@@ -169,8 +169,8 @@ fn release(fit: &Fit) -> Claim<'_> {
 
 fn output_amps(fit: &Fit, most: f64) -> Claim<'_> {
     let amps = |d: Drawn<'_>| {
-        let ladder = d.high();
-        ladder.coil_amps() + ladder.emf_volts * fit.siren_siemens
+        let circuit = d.high();
+        circuit.coil_amps() + circuit.emf_volts * fit.siren_siemens
     };
     let nominal = fit.nominal();
     let d = fit.drawn(&nominal);
@@ -198,17 +198,17 @@ fn output_amps(fit: &Fit, most: f64) -> Claim<'_> {
 /// Volts at the coil as the gap of a pulsed output begins and ends, in the steady state of its
 /// pulses; nothing holds it without a capacitor.
 pub(super) fn through_gap(d: Drawn<'_>, hot: bool, gap_s: f64, on_s: f64) -> (f64, f64) {
-    let ladder = if hot { d.low() } else { d.low_cold() };
-    let full = ladder.coil_volts();
+    let circuit = if hot { d.low() } else { d.low_cold() };
+    let full = circuit.coil_volts();
     let farads = d.of(Quantity::Farads);
     if farads <= 0.0 {
         return (full, 0.0);
     }
-    let feed =
-        ladder.cable_ohms + ladder.source_ohms / (1.0 + ladder.source_ohms * ladder.siren_siemens);
-    let filling = farads * feed * ladder.coil_ohms / (feed + ladder.coil_ohms);
+    let feed = circuit.cable_ohms
+        + circuit.source_ohms / (1.0 + circuit.source_ohms * circuit.siren_siemens);
+    let filling = farads * feed * circuit.coil_ohms / (feed + circuit.coil_ohms);
     let missed = if filling > 0.0 { (-on_s / filling).exp() } else { 0.0 };
-    let left = volts_after(1.0, gap_s, farads, ladder.coil_ohms);
+    let left = volts_after(1.0, gap_s, farads, circuit.coil_ohms);
     let begin = full * (1.0 - missed) / (1.0 - missed * left);
     (begin, begin * left)
 }

@@ -15,7 +15,11 @@ const DECADE: [f64; 6] = [1.0, 1.5, 2.2, 3.3, 4.7, 6.8];
 const RATED_VOLTS: [f64; 8] = [6.3, 10.0, 16.0, 25.0, 35.0, 50.0, 63.0, 100.0];
 
 /// Tolerance of such a capacitor: a fifth (common practice, no source).
-const TOLERANCE: f64 = 0.2;
+pub(super) const TOLERANCE: f64 = 0.2;
+
+/// Drop of the silicon diode that feeds it, in volts: lowest, usual, highest (common practice, no
+/// source).
+pub(super) const DIODE_VOLTS: Spread = Spread::between(0.5, 0.7, 0.9);
 
 /// What an output is spared as the capacitor fills, in amperes.
 const INRUSH_AMPS: f64 = 1.0;
@@ -32,8 +36,13 @@ pub(super) fn hold_up(fit: &Fit) -> Option<HoldUp> {
     let needed = [true, false].map(|hot| {
         let farads = |values: &[f64]| {
             let d = fed.drawn(values);
-            let ladder = if hot { d.low() } else { d.low_cold() };
-            farads_for(gap_s, ladder.coil_volts(), d.drop_out_20() * factors(hot), ladder.coil_ohms)
+            let circuit = if hot { d.low() } else { d.low_cold() };
+            farads_for(
+                gap_s,
+                circuit.coil_volts(),
+                d.drop_out_20() * factors(hot),
+                circuit.coil_ohms,
+            )
         };
         bounds(&fed.spreads, farads).1
     });
@@ -53,9 +62,9 @@ pub(super) fn hold_up(fit: &Fit) -> Option<HoldUp> {
     let most = microfarads * 1e-6 * (1.0 + TOLERANCE);
     let release = |values: &[f64]| {
         let d = fed.drawn(values);
-        let ladder = d.high();
+        let circuit = d.high();
         let down_to = d.drop_out_20() * fit.cold_factor();
-        hold_seconds(ladder.coil_volts(), down_to, most, ladder.coil_ohms)
+        hold_seconds(circuit.coil_volts(), down_to, most, circuit.coil_ohms)
     };
     let series_ohms = (filling_volts / INRUSH_AMPS - feed_ohms - INNER_OHMS).max(0.0).ceil();
     Some(HoldUp {
@@ -75,7 +84,7 @@ pub(super) fn hold_up(fit: &Fit) -> Option<HoldUp> {
 fn with_diode(fit: &Fit) -> Fit {
     let mut fed = fit.clone();
     if !fit.hold_up_fitted {
-        fed.spreads[Quantity::Diode as usize] = Spread::between(0.5, 0.7, 0.9);
+        fed.spreads[Quantity::Diode as usize] = DIODE_VOLTS;
     }
     fed
 }
@@ -85,11 +94,11 @@ fn with_diode(fit: &Fit) -> Fit {
 fn pick_up_delay(fit: &Fit, farads: f64) -> Option<f64> {
     let nominal = fit.nominal();
     let d = fit.drawn(&nominal);
-    let ladder = d.low();
-    let full = ladder.coil_volts();
+    let circuit = d.low();
+    let full = circuit.coil_volts();
     let wanted = d.pick_up_20() * fit.hot_factor();
-    let feed = ladder.source_ohms + ladder.cable_ohms;
-    let filling = farads * feed * ladder.coil_ohms / (feed + ladder.coil_ohms);
+    let feed = circuit.source_ohms + circuit.cable_ohms;
+    let filling = farads * feed * circuit.coil_ohms / (feed + circuit.coil_ohms);
     (full > wanted).then(|| filling * (full / (full - wanted)).ln())
 }
 

@@ -20,7 +20,7 @@ pub use check::{BadFit, DRAWS};
 pub use contact::Material;
 pub use raw::{RawAir, RawCable, RawCoil, RawContact, RawFit, RawOutput};
 
-use crate::event::{FitCheck, FitFinding, Verdict};
+use crate::event::{FitCheck, FitCode, FitFinding, Verdict};
 use claim::{Claim, claims};
 
 impl Fit {
@@ -64,10 +64,10 @@ impl Fit {
     /// Margins of one check over seeded draws, for whoever wants their distribution. Empty where
     /// this fit makes no such check.
     #[must_use]
-    pub fn margins(&self, code: crate::event::FitCode) -> Vec<f64> {
+    pub fn margins(&self, code: FitCode) -> Vec<f64> {
         let claims = claims(self);
         let mut margins = Vec::new();
-        if let Some(claim) = claims.iter().find(|claim| claim.judge(0.0).code == code) {
+        if let Some(claim) = claims.iter().find(|claim| claim.code() == code) {
             spread::sample(&self.spreads, self.draws, self.seed, |values| {
                 margins.push(claim.margin(values));
             });
@@ -79,9 +79,9 @@ impl Fit {
     /// value at the nominal inputs and its standard uncertainty. `None` where there is no such
     /// check.
     #[must_use]
-    pub fn propagated(&self, code: crate::event::FitCode) -> Option<(f64, f64)> {
+    pub fn propagated(&self, code: FitCode) -> Option<(f64, f64)> {
         let claims = claims(self);
-        let claim = claims.iter().find(|claim| claim.judge(0.0).code == code)?;
+        let claim = claims.iter().find(|claim| claim.code() == code)?;
         let nominal = self.nominal();
         let square = self.spreads.iter().enumerate().map(|(i, spread)| {
             let width = spread.high - spread.low;

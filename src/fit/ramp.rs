@@ -8,6 +8,9 @@ use crate::event::{PickUpStart, Ramp, Threshold, Verdict};
 /// Steps of the coarse ramp, in fine steps.
 const COARSE: f64 = 8.0;
 
+/// Of a contact that stays where the drive put it.
+const HELD_AT_REST: &str = "the contact does not return at rest: latching?";
+
 /// What was seen at one drive.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Seen {
@@ -66,10 +69,7 @@ pub fn follow(seen: &[Seen], step_volts: f64, ramps: u32, most_volts: f64) -> (C
                 Phase::Up(begin(&course, step_volts))
             }
             (Phase::Rest, Some(_)) => {
-                return (
-                    course,
-                    Wanted::Hopeless("the contact does not return at rest: latching?"),
-                );
+                return (course, Wanted::Hopeless(HELD_AT_REST));
             }
             (Phase::Up(_), rest) if Some(look.closed) == rest => Phase::Up(look.volts),
             (Phase::Up(still), _) => {
@@ -106,10 +106,7 @@ fn wanted(phase: Phase, course: &Course, fine: f64, ramps: u32, most_volts: f64)
             Wanted::Hopeless("the contact did not change within the limits")
         }
         Phase::Up(still) => Wanted::Look(tidy((still + step).min(most_volts))),
-        Phase::Down(held, ramp) if held <= 0.0 => {
-            let _ = ramp;
-            Wanted::Hopeless("the contact does not return at rest: latching?")
-        }
+        Phase::Down(held, _) if held <= 0.0 => Wanted::Hopeless(HELD_AT_REST),
         Phase::Down(held, ramp) => {
             // From pick-up straight to what the coarse ramp saw it held at.
             let known = course.coarse.map(|c| c.held_volts + fine * (COARSE / 2.0 + 1.0));
@@ -119,7 +116,7 @@ fn wanted(phase: Phase, course: &Course, fine: f64, ramps: u32, most_volts: f64)
     }
 }
 
-/// Where an upward ramp begins: a coarse step below the coarse ramp's last still one.
+/// Where an upward ramp begins: half a coarse step below the coarse ramp's last still one.
 fn begin(course: &Course, fine: f64) -> f64 {
     course.coarse.map_or(0.0, |coarse| (coarse.still_volts - fine * COARSE / 2.0).max(0.0))
 }
@@ -148,7 +145,7 @@ fn threshold(
     if brackets.is_empty() {
         return None;
     }
-    let n = brackets.iter().fold(0.0, |n, _| n + 1.0);
+    let n = brackets.len() as f64;
     let middles: Vec<f64> = brackets.iter().map(|(low, high)| f64::midpoint(*low, *high)).collect();
     let volts = middles.iter().sum::<f64>() / n;
     let width = brackets.iter().map(|(low, high)| high - low).sum::<f64>() / n;

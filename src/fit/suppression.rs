@@ -15,11 +15,11 @@ const DIODE_VOLTS: f64 = 0.7;
 pub(super) fn choices(fit: &Fit) -> Vec<SuppressionChoice> {
     let nominal = fit.nominal();
     let d = fit.drawn(&nominal);
-    let ladder = d.high();
-    let (amps, ohms) = (ladder.coil_amps(), ladder.coil_ohms);
+    let circuit = d.high();
+    let (amps, ohms) = (circuit.coil_amps(), circuit.coil_ohms);
     let let_go = d.drop_out_20() / d.of(super::case::Quantity::CoilOhms);
     let coil =
-        Coil { supply: ladder.emf_volts, amps, let_go, ohms, henries: fit.coil_tau_s * ohms };
+        Coil { supply: circuit.emf_volts, amps, let_go, ohms, henries: fit.coil_tau_s * ohms };
     if fit.polarised == Some(true) {
         let mut fitted = coil.clamped("nothing: the relay has its own. Plus at A1", 0.0, 0.0);
         fitted.fit += ", or it shorts the output";

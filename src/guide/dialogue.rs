@@ -3,7 +3,8 @@
 //! means beyond that is the guide's; [`done`] is the fact that an ask becomes whose answer says it
 //! all.
 
-use crate::event::{Action, Answer, Ask, Event};
+use crate::event::{Action, Answer, Ask, Caution, Event};
+use std::collections::BTreeSet;
 
 /// The talk so far.
 #[derive(Debug, Default)]
@@ -41,8 +42,14 @@ impl Dialogue {
     }
 
     /// The run was stopped. That a drive is still on, the loop says, however a run ends.
-    pub(super) fn stop(&mut self, reason: &str) {
-        self.end(4, Some(reason.to_owned()));
+    pub(super) fn stop(&mut self, reason: impl Into<String>) {
+        self.end(4, Some(reason.into()));
+    }
+
+    /// The operator has stopped the run: no fact comes of it but its end.
+    pub(super) fn abort(&mut self) -> Vec<Event> {
+        self.stop("stopped by the operator");
+        Vec::new()
     }
 
     /// What comes before anything else: the end, or an objection.
@@ -68,6 +75,11 @@ impl Dialogue {
         }
         self.open.take()
     }
+}
+
+/// The ask to read the first of these cautions that was not read yet.
+pub(super) fn unread(wanted: [Caution; 2], read: &BTreeSet<Caution>) -> Option<Ask> {
+    wanted.into_iter().find(|caution| !read.contains(caution)).map(Ask::caution)
 }
 
 /// The fact that an ask has become; none for a placement, which the guide numbers, for a text,

@@ -1,16 +1,10 @@
 //! A coil's ohms and the operator's limits -> the [`Ladder`] of drives with its reasons, and for a
 //! ramp the most that it may go to. Nothing is driven above what the least powerful coil that is
-//! still plausible stands: 110 % of its rated volts (operative range, IEC 61810-1, 5.2, from
-//! memory). A rating whose 110 % left the contacts still is ruled out. Volts, ohms, watts.
+//! still plausible stands: 110 % of its rated volts ([`STANDS`]). A rating whose 110 % left the
+//! contacts still is ruled out. Volts, ohms, watts.
 
 use crate::event::{Ladder, LadderStep, Pin, RatedVolts};
-use crate::relay::coil::{DriveEvidence, rated_volts};
-
-/// Share of its rated volts that every part stands (see the header).
-const STANDS: f64 = 1.1;
-
-/// A rating less probable than this is not reckoned with, as in the ladder of an identification.
-const PLAUSIBLE: f64 = 0.01;
+use crate::relay::coil::{DriveEvidence, PLAUSIBLE, STANDS, rated_volts};
 
 /// What the operator allows.
 #[derive(Clone, Copy, Debug)]

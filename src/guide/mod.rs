@@ -17,6 +17,14 @@ pub mod zone;
 use crate::event::{Action, DriveState, Event, Input};
 use drivers::{Function, Moment};
 
+/// Below this two pins count as closed, in ohms: far above any contact and any lead, below most
+/// coils (common practice, no source).
+const CLOSED_OHMS_MAX: f64 = 20.0;
+
+/// Above this nothing is an output or a zone input, in volts: 60 V direct, the limit of IEC
+/// 60364-4-41 for extra low voltage without further protection; from memory.
+const EXTRA_LOW_VOLTS_MAX: f64 = 60.0;
+
 /// Decides what to ask next. The loop feeds it what arrived ([`Guide::handle`]), writes the facts
 /// that come back and gives them to [`Guide::apply`], then performs what [`Guide::next`] orders
 /// until that is [`Action::Nothing`]. A guide to which a task's events are replayed stands where

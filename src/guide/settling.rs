@@ -6,12 +6,15 @@
 //! lift or the answer to change.
 
 use crate::event::{Capture, DriveState, Event, Pin};
+use crate::metrology::mean_u_by_range;
 use drivers::{Function, Moment, Reading, Unit, Value};
 use std::collections::VecDeque;
 use std::time::Duration;
 
 /// The fewest readings that can be called settled.
 pub const SAMPLES_MIN: usize = 3;
+/// So many touches in a row may fail to settle before what was wanted of them is given up.
+pub(super) const UNSETTLED_MAX: u32 = 3;
 /// So many readings are looked at; more where these do not span the dwell.
 const SAMPLES_MAX: usize = 12;
 /// The most that are kept of a meter faster than any.
@@ -176,7 +179,7 @@ impl Settler {
         let mean = numbers.iter().sum::<f64>() / numbers.len() as f64;
         let low = numbers.iter().copied().fold(f64::INFINITY, f64::min);
         let high = numbers.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        let noise = (high - low) / (numbers.len() as f64).sqrt() / 2.0;
+        let noise = mean_u_by_range(high - low, numbers.len() as f64);
         let u = last.u.unwrap_or(0.0).hypot(noise);
         Some(Settled {
             value: Some(mean),
@@ -189,7 +192,7 @@ impl Settler {
     }
 }
 
-/// How far two settled readings may lie apart: four standard uncertainties, or half a percent
+/// How far two settled readings may lie apart: four standard uncertainties, or half a per cent
 /// plus 0.05 units where the profile says nothing of accuracy.
 fn tolerance(value: f64, u: Option<f64>) -> f64 {
     (4.0 * u.unwrap_or(0.0)).max(0.005 * value.abs() + 0.05)

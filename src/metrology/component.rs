@@ -14,8 +14,6 @@ pub enum Shape {
     Rectangular,
     /// Most probable in the middle (4.3.9).
     Triangular,
-    /// Most probable at the bounds: what swings.
-    UShaped,
 }
 
 impl Shape {
@@ -27,7 +25,6 @@ impl Shape {
             Self::Normal => "normal",
             Self::Rectangular => "rectangular",
             Self::Triangular => "triangular",
-            Self::UShaped => "U-shaped",
         }
     }
 }
@@ -72,12 +69,6 @@ impl Component {
         Self::bounded(name, half_width, 6.0, Shape::Triangular)
     }
 
-    /// Swings between plus and minus `half_width`: `half_width` / sqrt 2.
-    #[must_use]
-    pub fn u_shaped(name: impl Into<String>, half_width: f64) -> Self {
-        Self::bounded(name, half_width, 2.0, Shape::UShaped)
-    }
-
     /// The mean of repeated readings: s / sqrt n, with n - 1 degrees of freedom (4.2.3). Nothing
     /// can be said from fewer than two.
     #[must_use]
@@ -109,6 +100,13 @@ impl Component {
         let u = half_width.abs() / divisor.sqrt();
         Self { name: name.into(), u, sensitivity: 1.0, freedom: f64::INFINITY, shape }
     }
+}
+
+/// Standard uncertainty of the mean of `count` readings by their scatter alone: half their range
+/// (largest minus smallest) over the root of the count (common practice, no source).
+#[must_use]
+pub fn mean_u_by_range(range: f64, count: f64) -> f64 {
+    range / count.sqrt() / 2.0
 }
 
 /// Mean and experimental standard deviation (n - 1), in two passes with the rounding of the mean

@@ -15,7 +15,7 @@ mod trend;
 
 pub use budget::{Budget, Expanded, Share};
 pub use capability::{Capability, Interval};
-pub use component::{Component, Shape};
+pub use component::{Component, Shape, mean_u_by_range};
 pub use conformity::{DecisionRule, Judgement, Tolerance};
 pub use joint::Joint;
 pub use quantile::{chi_squared, normal_cdf, normal_quantile, student_coverage};

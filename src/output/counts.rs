@@ -93,7 +93,7 @@ impl Counts {
 
     fn place(&mut self, step: i64, times: u64) {
         if self.dense.is_empty() {
-            self.base = step - 512;
+            self.base = step.saturating_sub(512);
             self.dense = vec![0; 1024];
         }
         self.grow_towards(step);
@@ -110,7 +110,8 @@ impl Counts {
         let size = self.dense.len();
         let width = i64::try_from(size).unwrap_or(i64::MAX);
         let below = step < self.base && step >= self.base.saturating_sub(width);
-        let above = step >= self.base + width && step < self.base.saturating_add(2 * width);
+        let ends = self.base.saturating_add(width);
+        let above = step >= ends && step < ends.saturating_add(width);
         if size * 2 > DENSE_MAX || !(below || above) {
             return;
         }
@@ -119,9 +120,9 @@ impl Counts {
         if let Some(place) = wider.get_mut(from..from + size) {
             place.copy_from_slice(&self.dense);
         }
-        self.base -= if below { width } else { 0 };
+        self.base = self.base.saturating_sub(if below { width } else { 0 });
         self.dense = wider;
-        let (low, high) = (self.base, self.base + 2 * width);
+        let (low, high) = (self.base, self.base.saturating_add(2 * width));
         let back: Vec<(i64, u64)> = self.sparse.range(low..high).map(|(k, v)| (*k, *v)).collect();
         for (step, times) in back {
             self.sparse.remove(&step);
@@ -129,13 +130,14 @@ impl Counts {
         }
     }
 
-    /// One more decimal.
+    /// One more decimal. What no grid holds, a reading of more volts than there are, stays at its
+    /// end.
     fn refine(&mut self) {
         let old = std::mem::take(self);
         self.decimals = old.decimals + 1;
         self.n = old.n;
         for (step, times) in old.steps() {
-            self.place(step * 10, times);
+            self.place(step.saturating_mul(10), times);
             while self.sparse.len() > SPARSE_MAX {
                 self.join();
             }
@@ -158,7 +160,7 @@ impl Counts {
     fn steps(&self) -> Vec<(i64, u64)> {
         let dense = self.dense.iter().enumerate().filter(|(_, times)| **times > 0);
         let dense = dense.map(|(i, times)| {
-            (self.base + i64::try_from(i).unwrap_or(i64::MAX), u64::from(*times))
+            (self.base.saturating_add(i64::try_from(i).unwrap_or(i64::MAX)), u64::from(*times))
         });
         let mut steps: Vec<(i64, u64)> = dense.collect();
         steps.extend(self.sparse.iter().map(|(step, times)| (*step, *times)));
@@ -212,5 +214,23 @@ impl Counts {
     /// Forgets every reading and keeps the grid.
     pub fn clear(&mut self) {
         *self = Self { decimals: self.decimals, ..Self::default() };
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_reading_beyond_all_reason_does_no_harm_to_the_others() {
+        for wild in [1e30, -1e30, 9.8e37, f64::MAX, f64::MIN] {
+            let mut counts = Counts::default();
+            for value in [12.5, 12.5, wild, 12.55, 12.555, 12.555_5, 12.5, 12.5] {
+                counts.push(value);
+            }
+            assert_eq!(counts.count(), 8);
+            let median = counts.median().unwrap();
+            assert!((12.5..12.6).contains(&median), "{wild}: {median}");
+        }
     }
 }

@@ -10,7 +10,7 @@ const BUCKETS_MAX: usize = 256;
 /// The first part of a change, as a share of the whole, that is carried back to the level.
 const FIRST_PART: f64 = 0.3;
 
-/// A mean of neighbouring readings: its time, its distance from the level, how many.
+/// A mean of neighbouring readings: its time, its distance from the level, its volts, how many.
 #[derive(Clone, Copy, Debug)]
 struct Bucket {
     t: f64,

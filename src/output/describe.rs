@@ -31,7 +31,8 @@ pub(super) fn describe(mut analysis: Analysis) -> Described {
         (change.at_s, change.at_s_u) = (micro(change.at_s), micro(change.at_s_u));
     }
     finding.warnings = warnings(&analysis, &finding);
-    Described { finding, trace: analysis.tracing.finish() }
+    let trace = analysis.tracing.finish(analysis.pace.listed);
+    Described { finding, trace }
 }
 
 fn top_fields(finding: &mut OutputFinding, first: &OutputWindow) {
@@ -152,7 +153,9 @@ fn rounded(w: OutputWindow) -> OutputWindow {
     }
 }
 
-fn micro(x: f64) -> f64 {
+/// To a microsecond, or a microvolt: finer than any meter's link.
+#[must_use]
+pub fn micro(x: f64) -> f64 {
     (x * 1e6).round() / 1e6
 }
 

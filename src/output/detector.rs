@@ -130,7 +130,7 @@ impl Detector {
         (narrow && low >= a.max(b) - band && high <= a.min(b) + band).then_some(place)
     }
 
-    /// Takes a block that is [`Self::calm`]; `extremes` are its lowest and highest.
+    /// Takes a block that is [`Self::calm`].
     pub(super) fn absorb(&mut self, block: &Block<'_>, interval: f64) {
         let Block { t, x, first_index, low, high } = *block;
         self.interval = interval;

@@ -20,6 +20,7 @@ mod watch;
 mod windows;
 
 pub use counts::Counts;
+pub use describe::micro;
 pub use moments::{Moments, Slope};
 pub use nominal::{CLASSES, nominal};
 pub use watch::{SeenEdge, Watch};
@@ -200,11 +201,7 @@ impl Analysis {
         }
         let from = self.before.into_iter().chain(t.iter().copied());
         let to = t.iter().copied().skip(usize::from(self.before.is_none()));
-        for (from, to) in from.zip(to) {
-            if let Some((from, to)) = self.pace.push(from, to) {
-                self.tracing.gap(from, to);
-            }
-        }
+        from.zip(to).for_each(|(from, to)| self.pace.push(from, to));
         false
     }
 

@@ -59,8 +59,8 @@ impl Pace {
         step > GAP_INTERVALS * self.interval.max(self.step) && step > 0.0 && self.interval > 0.0
     }
 
-    /// Takes the step from one reading to the next; the gap it is, if it is one.
-    pub(super) fn push(&mut self, from: f64, to: f64) -> Option<(f64, f64)> {
+    /// Takes the step from one reading to the next.
+    pub(super) fn push(&mut self, from: f64, to: f64) {
         let step = to - from;
         let gap = self.is_gap(step);
         if step > 0.0 {
@@ -79,15 +79,15 @@ impl Pace {
             if self.listed.len() < GAPS_MAX {
                 self.listed.push((from, to));
             }
-            return Some((from, to));
+            return;
         }
         self.spare = 0.0;
         self.longest = self.longest.max(step);
         self.learn(step, 1.0);
-        None
     }
 
-    /// Takes a block whose longest step is no gap.
+    /// Takes a block by the mean of its `n` steps, unless it has a gap in it or readings that share
+    /// a stamp: then `false`, and each step is to be pushed by itself.
     pub(super) fn push_block(&mut self, mean: f64, n: f64, shortest: f64, longest: f64) -> bool {
         if self.is_gap(longest) {
             return false;

@@ -6,7 +6,6 @@ use crate::event::{Trace, TraceSpan};
 
 /// No more spans than this.
 const SPANS_MAX: usize = 2048;
-const GAPS_MAX: usize = 1000;
 
 /// A [`Trace`] that grows.
 #[derive(Clone, Debug)]
@@ -45,16 +44,10 @@ impl Tracing {
         }
     }
 
-    /// Takes a pause.
-    pub fn gap(&mut self, from_s: f64, to_s: f64) {
-        if self.trace.gaps.len() < GAPS_MAX {
-            self.trace.gaps.push((from_s, to_s));
-        }
-    }
-
-    /// What there is to draw.
+    /// What there is to draw, with the pauses of the log, from and to.
     #[must_use]
-    pub fn finish(mut self) -> Trace {
+    pub fn finish(mut self, gaps_s: Vec<(f64, f64)>) -> Trace {
+        self.trace.gaps = gaps_s;
         self.trace.span_s = if self.per_span > 0.0 { 1.0 / self.per_span } else { 0.0 };
         self.trace
     }

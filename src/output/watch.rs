@@ -7,14 +7,12 @@ use super::detector::{Detector, Notice};
 use super::pace::Pace;
 use super::reading::{Edge, Sample};
 use super::run::Run;
+use super::windows::{PAUSE_MAX_S, SPIKE_S};
 
 /// The first readings say where the level begins and how it scatters.
 const FIRST: usize = 4;
-/// Pulses further apart are alarms of their own; as in [`super::windows`].
-const PAUSE_MAX_S: f64 = 5.0;
-/// A run of so many readings is no spike; one of a reading less must last as long as this.
+/// A run of so many readings is no spike; one of a reading less must last [`SPIKE_S`].
 const READINGS_MIN: u64 = 3;
-const SPIKE_S: f64 = 0.5;
 /// So many short runs close together are a cadence that the meter is too slow for.
 const RUNS_MIN: u32 = 4;
 
@@ -52,7 +50,7 @@ impl Watch {
         let sample = Sample { t: t_s, x: volts, index: self.taken };
         self.taken += 1;
         if let Some(last) = self.last_t.replace(t_s) {
-            let _ = self.pace.push(last, t_s);
+            self.pace.push(last, t_s);
         }
         if self.detector.is_some() {
             self.take(sample);

@@ -9,11 +9,12 @@ use super::run::{Extent, Run};
 use crate::event::{InrushDip, OutputWindow, Shape};
 
 const PERIOD_MAX_S: f64 = 10.0;
-const PAUSE_MAX_S: f64 = 5.0;
+/// Pulses further apart are alarms of their own.
+pub(super) const PAUSE_MAX_S: f64 = 5.0;
 /// A bounce and its pause are shorter than this, and than a tenth of the longest run.
 const BOUNCE_S: f64 = 0.1;
 /// Longer than this is no spike.
-const SPIKE_S: f64 = 0.5;
+pub(super) const SPIKE_S: f64 = 0.5;
 const RUNS_MAX: usize = 2048;
 const WINDOWS_MAX: usize = 1000;
 

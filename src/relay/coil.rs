@@ -7,9 +7,6 @@
 
 mod suppression;
 
-pub use crate::cable::copper::{
-    COPPER_PER_KELVIN, from_20_celsius, pick_up_from_20_celsius, to_20_celsius,
-};
 pub use suppression::{
     Direction, LeadLooks, Polarity, Shown, Suppression, lamp_excluded, suppression,
 };
@@ -59,10 +56,14 @@ const HEALTHY_WATTS_MAX: f64 = 3.0;
 
 /// Share of rated voltage at which the contacts must have changed over (terms after
 /// JIS C 4530 and JIS C 5442: must operate at most 80 %).
-const MUST_OPERATE: f64 = 0.8;
+pub const MUST_OPERATE: f64 = 0.8;
+
+/// Share of its rated voltage that a coil stands for good (operative range class 1 and 2,
+/// IEC 61810-1, 5.2, from memory).
+pub const STANDS: f64 = 1.1;
 
 /// A rating less probable than this is not tried in a ladder of drives.
-const PLAUSIBLE: f64 = 0.01;
+pub const PLAUSIBLE: f64 = 0.01;
 
 /// Voltages that a bench supply, or a row of batteries, is usually set to.
 const BENCH_VOLTS: [f64; 16] =
@@ -134,9 +135,9 @@ pub fn moves_probability(ohms: f64, u: f64, evidence: DriveEvidence, volts: f64)
 /// usual bench voltage, at most `volts_max`, puts at most `coil_watts_max` into the coil as
 /// measured (two standard uncertainties on the safe side), and is at most the lowest plausible
 /// rating that the steps before it have not ruled out: a part that stayed still at its rating is
-/// not of that rating, and each part stands 110 % of its own (operative range, IEC 61810-1, 5.2,
-/// from memory). The first is the lowest plausible rating; where the limits end the ladder below
-/// the next plausible rating, the highest permitted voltage is its last step.
+/// not of that rating, and each part stands 110 % of its own ([`STANDS`]). The first is the lowest
+/// plausible rating; where the limits end the ladder below the next plausible rating, the highest
+/// permitted voltage is its last step.
 /// Empty where nothing is permitted or `ohms` is not a positive number.
 #[must_use]
 pub fn ladder(ohms: f64, u: f64, volts_max: f64, coil_watts_max: f64) -> Vec<f64> {

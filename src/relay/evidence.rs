@@ -131,18 +131,6 @@ impl Channel {
             ])
         }))
     }
-
-    /// What a drive across a pair says about that pair. `followed`: some other touch changed with
-    /// the drive, back and forth; then this pair is a coil, unless two slips fell together.
-    /// Not followed: the drive moves a part whose coil this is with probability `q`.
-    #[must_use]
-    pub fn weigh_drive(&self, followed: bool, q: f64) -> Weights {
-        let q = clamp(q);
-        let chance = clamp(self.no_contact * 0.05);
-        let (coil, other) = if followed { (q, chance) } else { (1.0 - q, 1.0) };
-        let coil = clamp(coil).max(chance).ln();
-        Weights([other.ln(), other.ln(), other.ln(), other.ln(), coil])
-    }
 }
 
 fn clamp(p: f64) -> f64 {

@@ -31,8 +31,8 @@ fn lowest(pole: &Pole) -> usize {
 pub fn marks(coils: &[(usize, usize)], poles: &[Pole]) -> BTreeMap<usize, String> {
     let mut marks = BTreeMap::new();
     for (letter, (plus, minus)) in ('A'..='Z').zip(coils) {
-        marks.insert(*plus, format!("{letter}1"));
         // Two coils with a common end share a pin: the mark of the earlier coil stays.
+        marks.entry(*plus).or_insert_with(|| format!("{letter}1"));
         marks.entry(*minus).or_insert_with(|| format!("{letter}2"));
     }
     for (index, pole) in order(poles).into_iter().enumerate() {
@@ -120,6 +120,7 @@ mod tests {
         assert_eq!(shown(&[(0, 1), (3, 2)], &[]), expected(&two));
         // Three pins: the common end keeps the first coil's mark.
         assert_eq!(shown(&[(0, 1), (2, 1)], &[]), expected(&[(0, "A1"), (1, "A2"), (2, "B1")]));
+        assert_eq!(shown(&[(0, 1), (1, 2)], &[]), expected(&[(0, "A1"), (1, "A2"), (2, "B2")]));
     }
 
     #[test]

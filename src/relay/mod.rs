@@ -39,5 +39,5 @@ pub use partition::{Coil, Partition, Pole};
 pub use planner::{Probe, Situation, choose};
 pub use posterior::{CANDIDATES, Posterior};
 pub use prior::{LAYOUT_SHARE, Prior};
-pub use reserve::{Silent, Strain, Suspect, suspects};
+pub use reserve::{Silent, Strain};
 pub use why::Why;

@@ -2,8 +2,10 @@
 //! ones, the lower first. Everything that is kept per pair is a list in [`Pair::index`] order,
 //! which does not depend on how many pins the part has.
 
+use crate::event::Pins;
+
 /// The most pins a part can have here.
-pub const PINS_MAX: usize = 16;
+pub const PINS_MAX: usize = Pins::MAX;
 
 /// Two different pins, in no order.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]

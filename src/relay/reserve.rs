@@ -7,8 +7,7 @@ use super::belief::Belief;
 use super::evidence::Channel;
 use super::family::Family;
 use super::pair::Pair;
-use super::partition::{Partition, Pole};
-use crate::event::Form;
+use super::partition::Partition;
 
 /// How well the touches bear a claim.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -106,67 +105,13 @@ fn completions(claim: &Partition, pin: usize, shapes: &Family) -> Vec<Partition>
     found
 }
 
-/// A fault that a partition points to. The partition says what the pins do; this says what a
-/// technician would call it.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Suspect {
-    /// Two pins closed in both states beside poles that change over: a contact that never opens.
-    Welded {
-        /// The two pins.
-        pins: Vec<usize>,
-    },
-    /// A pole with one throw beside changeover poles, and a spare: a contact that never closes.
-    StuckOpen {
-        /// The pins of the pole that is left.
-        pins: Vec<usize>,
-    },
-    /// Closed pairs, no coil, and two pins or more that do nothing.
-    OpenCoil {
-        /// The pins of which two are the coil.
-        pins: Vec<usize>,
-    },
-    /// A coil that nothing follows.
-    NoContact {
-        /// The pins of the coil.
-        pins: Vec<usize>,
-    },
-}
-
-/// The faults that `claim` points to. Whether a part is built that way or broken cannot be seen
-/// from outside: these are suspicions for a person to weigh.
-#[must_use]
-pub fn suspects(claim: &Partition) -> Vec<Suspect> {
-    let mut found = Vec::new();
-    let changeover = |pole: &&Pole| pole.form == Form::C;
-    let changeovers = claim.poles.iter().filter(changeover).count();
-    if claim.coils.is_empty() {
-        let pairs = claim.joined.iter().filter(|joint| joint.len() == 2).count();
-        if pairs > 0 && claim.poles.is_empty() && claim.spares.len() >= 2 {
-            found.push(Suspect::OpenCoil { pins: claim.spares.clone() });
-        }
-        return found;
-    }
-    if claim.poles.is_empty() && claim.joined.is_empty() {
-        let pins = claim.coils.iter().flat_map(|coil| coil.pins()).collect();
-        found.push(Suspect::NoContact { pins });
-    }
-    let welded = changeovers == 0 || !claim.spares.is_empty();
-    for joint in claim.joined.iter().filter(|joint| joint.len() == 2 && welded) {
-        found.push(Suspect::Welded { pins: joint.clone() });
-    }
-    if changeovers > 0 && !claim.spares.is_empty() {
-        let single = claim.poles.iter().filter(|pole| !changeover(pole));
-        found.extend(single.map(|pole| Suspect::StuckOpen { pins: pole.pins() }));
-    }
-    found
-}
-
 #[cfg(test)]
 mod tests {
     use super::super::evidence::{Look, Seen, Touch};
     use super::super::family::Group;
     use super::super::prior::Prior;
     use super::*;
+    use crate::event::Form;
 
     fn changeover() -> Partition {
         let roles = vec![0, 1, 2];
@@ -216,22 +161,5 @@ mod tests {
         assert_eq!(silent.len(), 1);
         assert_eq!(silent[0].pin, 3);
         assert!((silent[0].odds - expected).abs() < 1e-12, "{silent:?} against {expected}");
-    }
-
-    #[test]
-    fn faults_are_suspected_where_poles_do_not_match() {
-        let coil = (Group::Coil(1, 1), vec![0, 7], vec![0, 1]);
-        let pole = (Group::contact(Form::C), vec![1, 2, 3], vec![0, 1, 2]);
-        let welded = (Group::Joined(2), vec![4, 5], vec![0, 0]);
-        let stuck = (Group::contact(Form::A), vec![4, 5], vec![0, 2]);
-        let of = |groups: &[_]| suspects(&Partition::from_groups(8, groups));
-        assert_eq!(
-            of(&[coil.clone(), pole.clone(), welded.clone()]),
-            [Suspect::Welded { pins: vec![4, 5] }]
-        );
-        assert_eq!(of(&[coil.clone(), pole, stuck]), [Suspect::StuckOpen { pins: vec![4, 5] }]);
-        assert_eq!(of(&[coil]), [Suspect::NoContact { pins: vec![0, 7] }]);
-        assert_eq!(of(&[welded]), [Suspect::OpenCoil { pins: vec![0, 1, 2, 3, 6, 7] }]);
-        assert_eq!(suspects(&changeover()), []);
     }
 }

@@ -104,11 +104,11 @@ impl fmt::Display for Colour {
 }
 
 /// The bands of a resistor of `ohms` and this tolerance in per cent: four where two figures are
-/// usual and do, else five. `None` where three figures do not hold the value, or no colour stands
-/// for the tolerance.
+/// usual and do, else five. `None` where three figures do not hold the value, 0 among them, or no
+/// colour stands for the tolerance.
 #[must_use]
 pub fn bands(ohms: f64, percent: f64) -> Option<Vec<Colour>> {
-    let tolerance = Colour::of_percent(percent)?;
+    let tolerance = Colour::of_percent(percent).filter(|_| ohms.is_normal())?;
     let usual: &[usize] = if percent >= 5.0 { &[2, 3] } else { &[3] };
     let (figures, digits, power) = usual.iter().find_map(|&digits| {
         let power = ohms.log10().floor() as i32 + 1 - digits as i32;
@@ -181,6 +181,9 @@ mod tests {
         assert_eq!(bands(3320.0, 5.0).map(|b| b.len()), Some(5));
         assert_eq!(bands(33_215.0, 1.0), None);
         assert_eq!(bands(3300.0, 3.0), None);
+        for no_value in [0.0, -0.0, -3300.0, f64::NAN, f64::INFINITY, f64::MAX] {
+            assert_eq!(bands(no_value, 5.0), None, "{no_value}");
+        }
     }
 
     #[test]

@@ -134,7 +134,7 @@ impl Design {
         [Values::from_array(low), Values::from_array(high)]
     }
 
-    /// Each state with its spread, in the order of [`Values`].
+    /// What is known of each value, in the order of [`Values`].
     pub(super) fn spreads(&self) -> [Spread; Values::COUNT] {
         let resistors = &self.panel.resistors;
         let picked = |ohms: Option<f64>| {
@@ -201,11 +201,7 @@ impl Design {
         for end in [(lower, None), (None, upper)] {
             let deciding = |v: &[f64]| self.panel.bands.deciding(self.margin_to(wanted, end, v));
             let (low, high) = bounds(&spreads, deciding);
-            verdict = match verdict {
-                _ if high < 0.0 => Verdict::Fail,
-                Verdict::Pass if low < 0.0 => Verdict::Undecided,
-                so_far => so_far,
-            };
+            verdict = Verdict::of_all([verdict, Verdict::of_margin(low, high)]);
             let in_ohms = bounds(&spreads, |v| self.margin_to(wanted, end, v).ohms).0;
             let in_volts = bounds(&spreads, |v| self.margin_to(wanted, end, v).volts).0;
             worst.ohms = worst.ohms.min(in_ohms);

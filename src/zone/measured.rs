@@ -32,11 +32,10 @@ pub fn measured(
     };
     let Some(volts) = volts else { return state };
     let source = &design.panel.source;
-    let found = ohms_at(source.volts.nominal, source.ohms.nominal, volts.value);
-    state.ohms = found.is_finite().then_some(found);
     let (v, r) = (source.volts.nominal, source.ohms.nominal);
-    let reads = design.panel.bands.read_volts(volts.value, v, r);
-    state.reads = Some(reads);
+    let found = ohms_at(v, r, volts.value);
+    state.ohms = found.is_finite().then_some(found);
+    state.reads = Some(design.panel.bands.read_volts(volts.value, v, r));
     let (verdict, margin) = judged(design, wanted, volts);
     state.verdict = verdict;
     state.margin_volts = margin.is_finite().then_some(margin);
@@ -74,16 +73,12 @@ fn judged(design: &Design, wanted: Wanted, volts: Measured) -> (Verdict, f64) {
     for end in [(band.0, None), (None, band.1)] {
         let (low, high) = bounds(&spreads, |v| margin(end, v));
         worst = worst.min(low);
-        verdict = match verdict {
-            _ if high < 0.0 => Verdict::Fail,
-            Verdict::Pass if low < 0.0 => Verdict::Undecided,
-            so_far => so_far,
-        };
+        verdict = Verdict::of_all([verdict, Verdict::of_margin(low, high)]);
     }
     (verdict, worst)
 }
 
-/// The states that a check measures: as designed, with the words for when.
+/// When a check measures what a loop then shows, in words.
 #[must_use]
 pub const fn when(situation: Situation) -> &'static str {
     match situation {

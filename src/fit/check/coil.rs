@@ -8,22 +8,18 @@ use crate::event::Origin;
 use crate::fit::case::Quantity;
 use crate::fit::raw::RawCoil;
 use crate::fit::spread::Spread;
-use crate::relay::coil::{DriveEvidence, rated_volts};
+use crate::relay::coil::{DriveEvidence, MUST_OPERATE, STANDS, rated_volts};
 
 /// A rating less probable than this is not reckoned with.
 const PLAUSIBLE: f64 = 0.005;
 
-/// Pick-up as a share of the rated volts: at most 80 % (terms after JIS C 4530 and JIS C 5442);
-/// the other two are common practice, no source.
-const PICK_UP_SHARE: (f64, f64, f64) = (0.4, 0.65, 0.8);
+/// Pick-up as a share of the rated volts: at most [`MUST_OPERATE`]; the other two are common
+/// practice, no source.
+const PICK_UP_SHARE: (f64, f64, f64) = (0.4, 0.65, MUST_OPERATE);
 
 /// Drop-out as a share of the rated volts: at least 5 % (IEC 61810-1, 5.3, from memory); the other
 /// two are common practice, no source.
 const DROP_OUT_SHARE: (f64, f64, f64) = (0.05, 0.25, 0.6);
-
-/// Most that a coil stands as a share of the rated volts (operative range class 1 and 2,
-/// IEC 61810-1, 5.2, from memory).
-const MAXIMUM_SHARE: f64 = 1.1;
 
 /// Inductance over resistance of a coil that nobody measured, in seconds: 0.6 H at 400 ohm (common
 /// practice, no source).
@@ -201,7 +197,7 @@ impl Work {
             self.input(Quantity::CoilMax, "coil's maximum", "V", spread, Origin::Stated);
             return Ok(false);
         }
-        self.set(Quantity::CoilMax, Spread::exact(MAXIMUM_SHARE));
+        self.set(Quantity::CoilMax, Spread::exact(STANDS));
         self.assume(
             "The coil stands 110 % of its rated volts for good (operative range, IEC 61810-1, \
              5.2, from memory); --volts-max says it better.",

@@ -9,8 +9,8 @@ use crate::fit::raw::RawOutput;
 use crate::fit::spread::Spread;
 use crate::output::nominal;
 
-/// Volts of an electronic output's source resistance where none is stated, in ohms: from a
-/// transistor's to that of a long feed (common practice, no source).
+/// An electronic output's source resistance where none is stated, in ohms: from a transistor's to
+/// that of a long feed (common practice, no source).
 const SOURCE_OHMS: (f64, f64, f64) = (0.0, 0.5, 2.0);
 
 /// Volts that an output lies below its battery where nobody measured it: from a field-effect

@@ -63,7 +63,8 @@ impl View<'_> {
             self.plan.checks.iter().filter(|c| c.way == *way && self.is_open(c)).collect();
         open.sort_by_key(|check| (check.function, check.level));
         let check = open.first()?;
-        let failed = self.captures(check).last().copied().filter(|c| c.touch == self.record.touch);
+        let failed =
+            self.captures(check).last().copied().filter(|c| c.touch == self.record.last_touch);
         let doubt = failed.and_then(|capture| board::asked_instead(self.plan, way, capture));
         let why = match (failed, doubt) {
             (_, Some(doubt)) => doubt,

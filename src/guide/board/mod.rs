@@ -10,10 +10,10 @@ mod record;
 pub use record::{OnBench, Record, Tested};
 
 use super::Guide;
-use super::dialogue::{Dialogue, done};
+use super::dialogue::{Dialogue, done, unread};
 use super::doubt::DriveDoubt;
 use super::meter::{self, Dial};
-use super::settling::{Settled, Settler, Settling};
+use super::settling::{Settled, Settler, Settling, UNSETTLED_MAX};
 use crate::board::{self, Plan, Way};
 use crate::event::{
     Action, Answer, Ask, BoardStart, Caution, DriveState, Event, Finding, Input, LinkNews,
@@ -22,8 +22,6 @@ use crate::event::{
 use drivers::{Function, Moment, Value};
 use looks::{Look, View, good_null, towards};
 
-/// How many touches may fail to settle before a placement is given up.
-const UNSETTLED_MAX: u32 = 3;
 /// The longest serial number, in characters.
 const SERIAL_MAX: usize = 40;
 
@@ -133,7 +131,7 @@ impl Guide for Boards {
             }
             Input::DeadlineReached => self.gave_up_settling(now),
             Input::StopRequested(reason) => {
-                self.stop(&reason);
+                self.talk.stop(reason);
                 Vec::new()
             }
             Input::Begun | Input::ReadingArrived(..) => Vec::new(),
@@ -153,7 +151,8 @@ impl Guide for Boards {
                 _ => Action::Nothing,
             };
         }
-        if let Some(ask) = self.missing_caution() {
+        let cautions = [Caution::DeadBoard, Caution::NoInsulationTest];
+        if let Some(ask) = unread(cautions, &self.record.cautions) {
             return self.ask(ask);
         }
         let undisturbed = self.listening.is_some() && !self.dial.is_doubted();
@@ -320,13 +319,6 @@ impl Boards {
         self.talk.ask(ask)
     }
 
-    fn missing_caution(&self) -> Option<Ask> {
-        [Caution::DeadBoard, Caution::NoInsulationTest]
-            .into_iter()
-            .find(|c| !self.record.cautions.contains(c))
-            .map(Ask::caution)
-    }
-
     fn meter_answered(&mut self, meter: MeterIdentity, gap_s: Option<f64>) -> Vec<Event> {
         self.listening = None;
         self.ordered = None;
@@ -359,10 +351,7 @@ impl Boards {
         let Some(ask) = self.talk.take(answer, newest.is_some()) else { return Vec::new() };
         self.listening = None;
         match (answer, ask) {
-            (Answer::Abort, _) => {
-                self.stop("stopped by the operator");
-                Vec::new()
-            }
+            (Answer::Abort, _) => self.talk.abort(),
             (Answer::Again, _) => {
                 self.look = None;
                 newest.map(|capture| Event::CaptureTakenBack { capture }).into_iter().collect()
@@ -380,18 +369,13 @@ impl Boards {
         }
     }
 
-    /// Ends the run as aborted.
-    fn stop(&mut self, reason: &str) {
-        self.talk.stop(reason);
-    }
-
     fn placed(&mut self, way: Way) -> Event {
         if let Some(look) = &mut self.look {
             look.fresh = false;
         }
         let lead_moves = self.record.moves_to(&way);
         let Way { red, black } = way;
-        Event::LeadsPlaced(Placement { touch: self.record.touch + 1, red, black, lead_moves })
+        Event::LeadsPlaced(Placement { touch: self.record.last_touch + 1, red, black, lead_moves })
     }
 
     /// The look under way has settled. While the place ask is still open, the leads have
@@ -399,7 +383,7 @@ impl Boards {
     fn capture(&mut self, settled: Settled) -> Vec<Event> {
         let Some((function, _)) = self.listening.take() else { return Vec::new() };
         let mut facts = Vec::new();
-        let mut touch = self.record.touch;
+        let mut touch = self.record.last_touch;
         let way = match self.talk.close() {
             Some(Ask::Place { red, black, .. }) => {
                 let way = Way { red, black };

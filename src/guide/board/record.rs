@@ -54,8 +54,8 @@ pub struct Record {
     pub refused: BTreeSet<Function>,
     /// Where the leads rest. `None` in the air or unknown.
     pub leads: Option<Way>,
-    /// Whether there was a touch since the leads were last lost sight of, and its number.
-    pub touch: u32,
+    /// Number of the last touch.
+    pub last_touch: u32,
     /// What is applied.
     pub drive: DriveState,
     /// Number of the last capture.
@@ -80,7 +80,7 @@ impl Default for Record {
             dial: None,
             refused: BTreeSet::new(),
             leads: None,
-            touch: 0,
+            last_touch: 0,
             drive: DriveState::Rest,
             last_capture: 0,
             nulls: Vec::new(),
@@ -142,19 +142,14 @@ impl Record {
     /// How many leads change terminal to get there; two for a fresh touch of the same.
     #[must_use]
     pub fn moves_to(&self, way: &Way) -> u32 {
-        match &self.leads {
-            Some(leads) if leads != way => {
-                u32::from(leads.red != way.red) + u32::from(leads.black != way.black)
-            }
-            _ => 2,
-        }
+        way.moves_from(self.leads.as_ref())
     }
 
     /// How many boards of this job did not pass when they were last tested, and of how many.
     #[must_use]
     pub fn not_passed(&self) -> (usize, usize) {
-        let pass = |t: &&Tested| t.last.result != crate::event::Verdict::Pass;
-        (self.tested.values().filter(pass).count(), self.tested.len())
+        let bad = self.tested.values().filter(|tested| tested.last.result != Verdict::Pass);
+        (bad.count(), self.tested.len())
     }
 
     /// A part of the run that names another board than the one under way puts that one aside.
@@ -172,7 +167,7 @@ impl Record {
             board.placements += 1;
             board.lead_moves += moves;
         });
-        self.touch = placement.touch;
+        self.last_touch = placement.touch;
         self.leads = Some(Way { red: placement.red.clone(), black: placement.black.clone() });
     }
 

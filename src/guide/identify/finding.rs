@@ -8,6 +8,7 @@ use super::faults;
 use super::insight::{CoilFacts, Insight};
 use super::plan::Drives;
 use super::record::Record;
+use crate::cable::copper::to_20_celsius;
 use crate::event::{
     Apart, Candidate, CoilFound, Evidence, IdentifyFinding, Latching, Outcome, Pin, Pins,
     PoleFound, RatedVolts,
@@ -92,7 +93,7 @@ fn not_moved(record: &Record, drives: &Drives) -> String {
         return "no drive was possible, so what is closed when energised is not known".into();
     }
     match drives.ladder.last() {
-        Some(top) => format!("nothing followed the coil up to {} V", super::follow::volts(top)),
+        Some(top) => format!("nothing followed the coil up to {} V", top.volts()),
         None => "no voltage within the limits would drive this coil".into(),
     }
 }
@@ -182,7 +183,7 @@ fn coils_found(record: &Record, insight: &Insight, terms: &Terms) -> Vec<CoilFou
 
 fn coil_found(facts: &CoilFacts, insight: &Insight, terms: &Terms, pins: &Pins) -> CoilFound {
     let ohms = match terms.start.ambient_celsius {
-        Some(celsius) => coil::to_20_celsius(facts.ohms, celsius),
+        Some(celsius) => to_20_celsius(facts.ohms, celsius),
         None => facts.ohms,
     };
     let drive = DriveEvidence {

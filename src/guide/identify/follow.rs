@@ -5,12 +5,9 @@
 
 use super::record::{Record, TouchRecord};
 use crate::event::{Capture, DriveState};
+use crate::guide::CLOSED_OHMS_MAX;
 use crate::relay::{Look, Pair, Seen, Touch, coil};
 use std::collections::BTreeSet;
-
-/// Below this a placement counts as closed when two looks of one touch are compared, in ohms.
-/// Far above any contact and any lead, below most coils (common practice, no source).
-const SHUT_OHMS_MAX: f64 = 20.0;
 
 /// So many closed pairs that stay closed under the drive say that it does not move the part.
 const STAYED_SHUT_MIN: usize = 2;
@@ -23,8 +20,8 @@ const STAYS_SHUT_THOUGH_MOVED: f64 = 0.05;
 /// no source).
 const SOUND_PART: f64 = 0.98;
 
-/// Uncertainty taken where the meter's profile states no accuracy, relative.
-const U_UNSTATED: f64 = 0.01;
+/// No ohms are taken to be better known than this share of themselves (common practice, no source).
+const U_SHARE_MIN: f64 = 0.001;
 
 /// What the drive has been seen to do.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -83,21 +80,21 @@ impl DriveEffect {
     /// The lowest voltage known to move the part, in volts.
     #[must_use]
     pub fn moved_volts(&self) -> Option<f64> {
-        self.mover.as_ref().map(volts)
+        self.mover.as_ref().map(DriveState::volts)
     }
 
     /// The highest voltage that moved nothing, in volts, if nothing lower did.
     #[must_use]
     pub fn still_volts(&self) -> Option<f64> {
         let below = self.moved_volts().unwrap_or(f64::INFINITY);
-        let tried = self.still.iter().map(|s| volts(&s.drive)).filter(|v| *v < below);
+        let tried = self.still.iter().map(|s| s.drive.volts()).filter(|v| *v < below);
         tried.max_by(f64::total_cmp)
     }
 
     /// How many pairs that are closed at rest stayed closed at this voltage or above.
     #[must_use]
     pub fn stayed_shut(&self, at_volts: f64) -> usize {
-        let stayed = self.still.iter().filter(|s| s.was_shut && volts(&s.drive) >= at_volts);
+        let stayed = self.still.iter().filter(|s| s.was_shut && s.drive.volts() >= at_volts);
         stayed.map(|s| s.pair).collect::<BTreeSet<Pair>>().len()
     }
 
@@ -128,7 +125,7 @@ impl DriveEffect {
                 continue;
             }
             self.followed += 1;
-            if self.mover.as_ref().is_none_or(|m| volts(&after.drive) < volts(m)) {
+            if self.mover.as_ref().is_none_or(|m| after.drive.volts() < m.volts()) {
                 self.mover = Some(after.drive.clone());
             }
             match looks[i + 2..].iter().find(|c| c.drive == DriveState::Rest) {
@@ -182,16 +179,7 @@ pub fn changed(a: &Capture, b: &Capture) -> bool {
 /// Whether a capture in ohms shows a closed contact.
 #[must_use]
 pub fn shut(capture: &Capture) -> bool {
-    capture.value.is_some_and(|ohms| ohms < SHUT_OHMS_MAX)
-}
-
-/// The voltage of a drive, in volts; 0 at rest.
-#[must_use]
-pub fn volts(drive: &DriveState) -> f64 {
-    match drive {
-        DriveState::Rest => 0.0,
-        DriveState::Energised { volts, .. } => *volts,
-    }
+    capture.value.is_some_and(|ohms| ohms < CLOSED_OHMS_MAX)
 }
 
 /// Turns captures into the belief's evidence, in their order: the state of a part that holds
@@ -267,14 +255,14 @@ impl<'a> Looks<'a> {
 /// Whether a value is that of a closed contact.
 #[must_use]
 pub fn is_shut(seen: &Seen) -> bool {
-    matches!(seen, Seen::Ohms { ohms, .. } if *ohms < SHUT_OHMS_MAX)
+    matches!(seen, Seen::Ohms { ohms, .. } if *ohms < CLOSED_OHMS_MAX)
 }
 
 /// A capture in ohms, by value.
 fn seen(capture: &Capture) -> Seen {
     match capture.value {
         Some(ohms) => {
-            Seen::Ohms { ohms, u: capture.u.unwrap_or(0.0).max(U_UNSTATED * ohms.abs() * 0.1) }
+            Seen::Ohms { ohms, u: capture.u.unwrap_or(0.0).max(U_SHARE_MIN * ohms.abs()) }
         }
         None => Seen::Open,
     }

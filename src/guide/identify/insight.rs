@@ -5,7 +5,7 @@
 use super::Terms;
 use super::decide;
 use super::finding;
-use super::follow::{DriveEffect, Looks, volts};
+use super::follow::{DriveEffect, Looks};
 use super::plan::{Drives, Purpose};
 use super::record::{Record, TouchRecord};
 use super::way::Way;
@@ -79,9 +79,9 @@ impl Insight {
         let possible = possible_coils(record, &posterior);
         let suspected = possible.first().map(|(_, coil)| coil.clone());
         let sure = possible.into_iter().filter(|(p, _)| *p >= COIL_PROBABILITY_MIN);
-        let coils: Vec<CoilFacts> = sure.map(|(_, coil)| coil).collect();
+        let coils = without_sums(sure.map(|(_, coil)| coil).collect());
         let drives = drives(record, terms, &coils);
-        let top = drives.ladder.last().map_or(0.0, volts);
+        let top = drives.ladder.last().map_or(0.0, DriveState::volts);
         let may_move = Looks::new(&effect, coil).untried(top);
         Self { effect, touches, belief, posterior, coils, suspected, drives, may_move }
     }
@@ -98,7 +98,7 @@ impl Insight {
     #[must_use]
     pub fn ladder(&self, pins: &Pins, terms: &Terms) -> Option<Ladder> {
         let coil = self.coils.first()?;
-        let steps: Vec<f64> = self.drives.ladder.iter().map(volts).collect();
+        let steps: Vec<f64> = self.drives.ladder.iter().map(DriveState::volts).collect();
         let ends = [coil.plus, coil.minus].map(|place| pins.at(place).clone());
         let (volts_max, coil_watts_max) = (terms.start.volts_max, terms.start.coil_watts_max);
         let allowed = Allowed { volts_max, coil_watts_max };
@@ -153,8 +153,8 @@ pub fn decisive(insight: &Insight, terms: &Terms, prior: &Prior) -> Vec<usize> {
         .collect()
 }
 
-/// The resistance that looks most like a coil, for the effect of a drive: the one under the
-/// drives so far, or the only resistive capture. In ohms, with its standard uncertainty.
+/// The coil that a drive is weighed by: the highest resistance at rest that may be one, whichever
+/// pins it is on. In ohms, with its standard uncertainty.
 fn likely_coil(record: &Record) -> Option<(f64, f64)> {
     record
         .touches
@@ -178,6 +178,22 @@ fn possible_coils(record: &Record, posterior: &Posterior) -> Vec<(f64, CoilFacts
         .collect();
     found.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.pair.cmp(&b.1.pair)));
     found
+}
+
+/// Two coils with a common end read as a third between their other ends, in line: that one is left
+/// out.
+fn without_sums(coils: Vec<CoilFacts>) -> Vec<CoilFacts> {
+    let is_part = |part: &CoilFacts, of: &CoilFacts, end: usize, middle: usize| {
+        Pair::new(end, middle) == Some(part.pair) && part.ohms < of.ohms
+    };
+    let is_sum = |of: &CoilFacts| {
+        let middles = coils.iter().flat_map(|coil| [coil.plus, coil.minus]);
+        middles.filter(|middle| !of.pair.has(*middle)).any(|middle| {
+            let has = |end| coils.iter().any(|part| is_part(part, of, end, middle));
+            has(of.pair.lo()) && has(of.pair.hi())
+        })
+    };
+    coils.iter().filter(|coil| !is_sum(coil)).cloned().collect()
 }
 
 fn coil_facts(record: &Record, pair: Pair) -> Option<CoilFacts> {

@@ -17,10 +17,10 @@ pub use record::{Record, TouchRecord};
 pub use way::Way;
 
 use super::Guide;
-use super::dialogue::{Dialogue, done};
+use super::dialogue::{Dialogue, done, unread};
 use super::doubt::DriveDoubt;
 use super::meter::{self, Dial};
-use super::settling::{Settled, Settler, Settling};
+use super::settling::{Settled, Settler, Settling, UNSETTLED_MAX};
 use crate::event::{
     Action, Answer, Ask, Caution, DriveState, Event, Finding, IdentifyStart, Input, Ladder,
     LinkNews, MeterIdentity, Pin, Placement,
@@ -30,9 +30,6 @@ use decide::Decision;
 use drivers::{Function, Moment, Value};
 use insight::Insight;
 use plan::{Plan, Step};
-
-/// How many touches of one pair may fail to settle before the pair is given up.
-const UNSETTLED_MAX: u32 = 3;
 
 /// What a run of this guide is given.
 #[derive(Clone, Debug)]
@@ -159,7 +156,7 @@ impl Guide for Identify {
             }
             Input::DeadlineReached => self.gave_up_settling(now),
             Input::StopRequested(reason) => {
-                self.stop(&reason);
+                self.talk.stop(reason);
                 Vec::new()
             }
         }
@@ -183,7 +180,8 @@ impl Guide for Identify {
             self.talk.end(u8::from(undecided), finding.reason.clone());
             return self.next(now);
         }
-        if let Some(ask) = self.missing_caution() {
+        let cautions = [Caution::DeadCircuit, Caution::NotACertificate];
+        if let Some(ask) = unread(cautions, &self.record.cautions) {
             return self.ask(ask);
         }
         if self.record.meter.is_none() || self.listening_undisturbed() {
@@ -357,13 +355,6 @@ impl Identify {
         self.talk.ask(ask)
     }
 
-    fn missing_caution(&self) -> Option<Ask> {
-        [Caution::DeadCircuit, Caution::NotACertificate]
-            .into_iter()
-            .find(|c| !self.record.cautions.contains(c))
-            .map(Ask::caution)
-    }
-
     fn meter_answered(&mut self, meter: MeterIdentity, gap_s: Option<f64>) -> Vec<Event> {
         self.listening = None;
         let known = self.record.meter.as_ref();
@@ -377,32 +368,26 @@ impl Identify {
         };
         self.listening = None;
         match (answer, ask) {
-            (Answer::Abort, _) => {
-                self.stop("stopped by the operator");
-                Vec::new()
-            }
+            (Answer::Abort, _) => self.talk.abort(),
             (Answer::Again, _) => self.take_back(),
             (Answer::Skip, ask) => {
                 self.plan = None;
                 vec![Event::AskSkipped { ask }]
             }
-            (_, Ask::Place { red, black, .. }) => vec![self.placed(red, black)],
+            (_, Ask::Place { red, black, .. }) => {
+                vec![Event::LeadsPlaced(self.placed(red, black))]
+            }
             (_, ask) => done(ask),
         }
     }
 
-    /// Ends the run as aborted.
-    fn stop(&mut self, reason: &str) {
-        self.talk.stop(reason);
-    }
-
-    fn placed(&mut self, red: Pin, black: Pin) -> Event {
+    fn placed(&mut self, red: Pin, black: Pin) -> Placement {
         if let Some(plan) = &mut self.plan {
             plan.fresh = false;
         }
         let lead_moves = self.record.way(&red, &black).map_or(2, |way| self.record.moves_to(way));
         let touch = self.record.touches.last().map_or(0, |t| t.touch) + 1;
-        Event::LeadsPlaced(Placement { touch, red, black, lead_moves })
+        Placement { touch, red, black, lead_moves }
     }
 
     fn take_back(&mut self) -> Vec<Event> {
@@ -427,9 +412,7 @@ impl Identify {
         let mut facts = Vec::new();
         let (touch, red, black) = match self.talk.close() {
             Some(Ask::Place { red, black, .. }) => {
-                let Event::LeadsPlaced(placement) = self.placed(red, black) else {
-                    return Vec::new();
-                };
+                let placement = self.placed(red, black);
                 facts.push(Event::LeadsPlaced(placement.clone()));
                 (placement.touch, placement.red, placement.black)
             }

@@ -3,7 +3,7 @@
 //! interrupted touch needs nothing but its captures. Drives are tried from the lowest plausible
 //! voltage up until something follows; the last look of a driven touch is at rest again.
 
-use super::follow::{DriveEffect, Latch, changed, same_way, shut, volts};
+use super::follow::{DriveEffect, Latch, changed, same_way, shut};
 use super::record::TouchRecord;
 use super::way::Way;
 use crate::event::{Capture, DriveState};
@@ -81,7 +81,7 @@ impl Drives {
     /// Every other way to drive the part than this one, at this one's voltage.
     fn ways_back<'a>(&'a self, set: &'a DriveState) -> impl Iterator<Item = DriveState> + 'a {
         let others = self.others.iter().chain(self.ladder.last());
-        others.filter(|d| !same_way(d, set)).map(|d| at_volts(d, volts(set)))
+        others.filter(|d| !same_way(d, set)).map(|d| at_volts(d, set.volts()))
     }
 
     /// A way to bring back a part that holds its state which has not been tried.
@@ -103,7 +103,7 @@ impl Drives {
         let volts = self
             .ladder
             .iter()
-            .map(volts)
+            .map(DriveState::volts)
             .find(|v| *v > *moved && *v <= *moved * 4.0 / 3.0)
             .unwrap_or(*moved);
         DriveState::Energised { plus: plus.clone(), minus: minus.clone(), volts }

@@ -148,13 +148,8 @@ impl Record {
     /// How many leads change pin to get there; two for a fresh touch of the same.
     #[must_use]
     pub fn moves_to(&self, way: Way) -> u32 {
-        match self.leads {
-            None => 2,
-            Some(leads) if leads == way => 2,
-            Some(leads) => {
-                u32::from(leads.red() != way.red()) + u32::from(leads.black() != way.black())
-            }
-        }
+        let leads = self.leads.map(|leads| (leads.red(), leads.black()));
+        Placement::moves(leads, (way.red(), way.black()))
     }
 
     /// Where these two pins are; `None` if the part has no such pins.

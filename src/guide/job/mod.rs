@@ -65,10 +65,7 @@ impl Talk {
     fn answered(&mut self, answer: Answer) -> Vec<Event> {
         let Some(ask) = self.talk.take(answer, false) else { return Vec::new() };
         match (answer, ask) {
-            (Answer::Abort, _) => {
-                self.stop("stopped by the operator");
-                Vec::new()
-            }
+            (Answer::Abort, _) => self.talk.abort(),
             (Answer::Skip, Ask::Point { text }) => {
                 self.points_not_so += 1;
                 vec![Event::PointLookedAt { text, as_designed: false }]
@@ -97,10 +94,6 @@ impl Talk {
         vec![Event::LabelStated { label, text: text.into() }]
     }
 
-    fn stop(&mut self, reason: &str) {
-        self.talk.stop(reason);
-    }
-
     fn end(&mut self) -> Action {
         let reason = match self.points_not_so {
             0 => None,
@@ -117,7 +110,7 @@ impl Guide for Talk {
             Input::AnswerReceived(answer) => self.answered(answer),
             Input::TextReceived(text) => self.named(&text),
             Input::StopRequested(reason) => {
-                self.stop(&reason);
+                self.talk.stop(reason);
                 Vec::new()
             }
             _ => Vec::new(),

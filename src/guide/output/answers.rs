@@ -13,10 +13,7 @@ impl Output {
             return Vec::new();
         };
         match (answer, ask) {
-            (Answer::Abort, _) => {
-                self.talk.end(4, Some("stopped by the operator".into()));
-                Vec::new()
-            }
+            (Answer::Abort, _) => self.talk.abort(),
             (Answer::Again, _) => {
                 vec![Event::CaptureTakenBack { capture: self.record.last_capture }]
             }

@@ -3,15 +3,16 @@
 //! A log that ended because it met no low-voltage output has no finding.
 
 use super::record::Log;
-use super::{Output, TOO_HIGH, VOLTS_MAX};
+use super::{Output, TOO_HIGH};
 use crate::event::{Action, Event, Finding, LogNews, LogPicture, OutputFinding, Polarity, Shape};
+use crate::guide::EXTRA_LOW_VOLTS_MAX;
 use crate::output::CLASSES;
 
 impl Output {
     /// The log is closed: its picture, then the finding.
     pub(super) fn conclude(&mut self, log: &Log) -> Action {
         if self.rows.too_high() {
-            return self.end_with(1, &format!("more than {VOLTS_MAX} V: {TOO_HIGH}"));
+            return self.end_with(1, &format!("more than {EXTRA_LOW_VOLTS_MAX} V: {TOO_HIGH}"));
         }
         let described = self.rows.described().clone();
         if !log.drawn {
@@ -34,7 +35,7 @@ impl Output {
             }
         };
         warn(
-            found_reversed(finding.polarity),
+            finding.polarity == Some(Polarity::Reversed),
             "the leads were the other way round: the output's plus is under the black lead".into(),
         );
         let (nominal, class) = (self.terms.start.nominal_volts, finding.nominal_volts);
@@ -56,8 +57,4 @@ impl Output {
         );
         finding
     }
-}
-
-fn found_reversed(polarity: Option<Polarity>) -> bool {
-    polarity == Some(Polarity::Reversed)
 }

@@ -13,14 +13,15 @@ mod tests;
 
 pub use record::{Log, Record};
 
-use super::Guide;
-use super::dialogue::Dialogue;
+use super::dialogue::{Dialogue, unread};
 use super::meter::{self, Dial};
-use super::settling::{Settled, Settler, Settling};
+use super::settling::{Settled, Settler, Settling, UNSETTLED_MAX};
+use super::{EXTRA_LOW_VOLTS_MAX, Guide};
 use crate::event::{
     Action, AlarmState, Ask, AskedDrive, Caution, DriveState, Event, Input, LinkNews, LogEnd,
     LogNews, OutputStart, Pin,
 };
+use crate::output::micro;
 use drivers::{Function, Moment};
 use rows::Rows;
 
@@ -33,11 +34,6 @@ const REST_S: f64 = 2.0;
 const REST_READINGS: u64 = 4;
 /// An output at this many volts at rest is in alarm already: common practice, no source.
 const ALREADY_ON_VOLTS: f64 = 3.0;
-/// Above this no output is a low-voltage one: 60 V direct, the limit of IEC 60364-4-41 for extra
-/// low voltage without further protection; from memory.
-const VOLTS_MAX: f64 = 60.0;
-/// How often the level at rest may fail to settle.
-const UNSETTLED_MAX: u32 = 3;
 
 /// What a run of this guide is given.
 #[derive(Clone, Debug)]
@@ -138,7 +134,7 @@ impl Guide for Output {
             Input::FunctionRefused(function) => vec![Event::FunctionRefused { function }],
             Input::DeadlineReached => self.gave_up_settling(now),
             Input::StopRequested(reason) => {
-                self.talk.end(4, Some(reason));
+                self.talk.stop(reason);
                 Vec::new()
             }
         }
@@ -158,7 +154,8 @@ impl Guide for Output {
         if self.record.finding.is_some() {
             return Action::Finish(0, None);
         }
-        if let Some(ask) = self.missing_caution() {
+        let cautions = [Caution::EnergizerHighVoltage, Caution::LiveOutput];
+        if let Some(ask) = unread(cautions, &self.record.cautions) {
             return self.ask(ask);
         }
         if self.record.meter.is_none() || self.away {
@@ -206,7 +203,7 @@ impl Output {
             return Action::Nothing;
         };
         let volts = rest.value.map_or(f64::INFINITY, f64::abs);
-        if volts > VOLTS_MAX {
+        if volts > EXTRA_LOW_VOLTS_MAX {
             let found = rest.value.map_or("overload".into(), |v| format!("{v:.1} V"));
             return self.end_with(1, &format!("{found} at rest: {TOO_HIGH}"));
         }
@@ -278,11 +275,6 @@ impl Output {
         Action::Finish(exit, Some(reason.into()))
     }
 
-    fn missing_caution(&self) -> Option<Ask> {
-        let wanted = [Caution::EnergizerHighVoltage, Caution::LiveOutput];
-        wanted.into_iter().find(|c| !self.record.cautions.contains(c)).map(Ask::caution)
-    }
-
     fn dial_is_elsewhere(&self) -> bool {
         self.dial.is_elsewhere(self.record.meter.as_ref(), self.record.dial, Function::VoltageDc)
     }
@@ -351,9 +343,4 @@ fn place() -> Ask {
                 .into(),
         ),
     }
-}
-
-/// To a microsecond: finer than any meter's link.
-fn micro(x: f64) -> f64 {
-    (x * 1e6).round() / 1e6
 }

@@ -4,7 +4,8 @@
 //! where the broken one stood. The log's readings are not in it; they stand in their file.
 
 use crate::event::{
-    AlarmState, Ask, Capture, Caution, Event, Finding, LogNews, MeterIdentity, OutputFinding,
+    AlarmState, Ask, Capture, Caution, Event, Finding, LogEnd, LogNews, MeterIdentity,
+    OutputFinding,
 };
 use drivers::Function;
 use std::collections::BTreeSet;
@@ -118,7 +119,7 @@ impl Record {
                     drawn: false,
                 });
             }
-            (LogNews::Closed { why: crate::event::LogEnd::TakenBack, .. }, log) => *log = None,
+            (LogNews::Closed { why: LogEnd::TakenBack, .. }, log) => *log = None,
             (LogNews::Closed { .. }, Some(log)) => log.closed = true,
             (LogNews::AlarmBegun { t_s }, Some(log)) => log.alarm_s = Some(*t_s),
             (LogNews::CameOn { t_s, .. }, Some(log)) => log.came_on_s = Some(*t_s),

@@ -3,8 +3,8 @@
 //! clock counts from its beginning; a run that goes on counts from the time that it was told.
 //! Seconds and volts; nothing is held but what is yet to be written.
 
-use super::{VOLTS_MAX, micro};
-use crate::output::{Analysis, Described, SeenEdge, Watch};
+use crate::guide::EXTRA_LOW_VOLTS_MAX;
+use crate::output::{Analysis, Described, SeenEdge, Watch, micro};
 use drivers::{Moment, Reading, Value};
 use std::collections::VecDeque;
 
@@ -65,7 +65,7 @@ impl Rows {
 
     /// A row that is written, or about to be.
     pub(super) fn take(&mut self, t_s: f64, volts: Option<f64>) {
-        let is_high = volts.is_none_or(|v| v.abs() > VOLTS_MAX);
+        let is_high = volts.is_none_or(|v| v.abs() > EXTRA_LOW_VOLTS_MAX);
         self.high = if is_high { self.high + 1 } else { 0 };
         match volts {
             Some(volts) => {

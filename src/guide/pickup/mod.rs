@@ -8,7 +8,7 @@ mod record;
 mod tests;
 
 use super::Guide;
-use super::dialogue::{Dialogue, done};
+use super::dialogue::{Dialogue, done, unread};
 use super::doubt::DriveDoubt;
 use super::ladder::{self, Allowed};
 use super::meter::{self, Dial};
@@ -108,12 +108,12 @@ impl Guide for PickUp {
                 // The loop looks now and then, whether anything is due or not.
                 if self.wake_at().is_some_and(|due| due <= now) {
                     self.listening = None;
-                    self.stop("the readings do not settle");
+                    self.talk.stop("the readings do not settle");
                 }
                 Vec::new()
             }
             Input::StopRequested(reason) => {
-                self.stop(&reason);
+                self.talk.stop(reason);
                 Vec::new()
             }
         }
@@ -131,9 +131,9 @@ impl Guide for PickUp {
             self.talk.end(u8::from(failed), failed.then(|| finding.reason.clone()));
             return self.next(now);
         }
-        let first = [Caution::DeadCircuit, Caution::NotACertificate];
-        if let Some(caution) = first.into_iter().find(|c| !self.record.cautions.contains(c)) {
-            return self.ask(Ask::caution(caution));
+        let cautions = [Caution::DeadCircuit, Caution::NotACertificate];
+        if let Some(ask) = unread(cautions, &self.record.cautions) {
+            return self.ask(ask);
         }
         if self.record.meter.is_none() || self.listening.is_some() {
             return Action::Nothing;
@@ -315,10 +315,7 @@ impl PickUp {
             return Vec::new();
         };
         match (answer, ask) {
-            (Answer::Abort, _) => {
-                self.stop("stopped by the operator");
-                Vec::new()
-            }
+            (Answer::Abort, _) => self.talk.abort(),
             (Answer::Again, _) => {
                 vec![Event::CaptureTakenBack { capture: self.record.last_capture }]
             }
@@ -333,10 +330,5 @@ impl PickUp {
             }
             (_, ask) => done(ask),
         }
-    }
-
-    /// Ends the run as aborted.
-    fn stop(&mut self, reason: &str) {
-        self.talk.stop(reason);
     }
 }

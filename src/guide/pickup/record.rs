@@ -1,17 +1,15 @@
 //! What a measurement of pick-up and drop-out has established so far, as a fold over its events:
 //! where the leads rest, what is applied, the coil's ohms, and every look at the witness in order.
-//! A contact is closed below [`CLOSED_OHMS`]; nothing here decides anything.
+//! A contact is closed below [`CLOSED_OHMS_MAX`]; nothing here decides anything.
 
 use crate::event::{
-    Capture, Caution, DriveState, Event, Finding, Ladder, LinkNews, MeterIdentity, PickUpFinding,
-    PickUpStart, Pin,
+    Ask, Capture, Caution, DriveState, Event, Finding, Ladder, LinkNews, MeterIdentity,
+    PickUpFinding, PickUpStart, Pin, Placement,
 };
 use crate::fit::ramp::Seen;
+use crate::guide::CLOSED_OHMS_MAX;
 use drivers::Function;
 use std::collections::BTreeSet;
-
-/// Below this a witness is closed, in ohms: leads and a dirty contact, far from any coil.
-const CLOSED_OHMS: f64 = 20.0;
 
 /// So many ramps that the link has broken off are enough: each is begun from its foot again.
 const BROKEN_RAMPS_MAX: u32 = 8;
@@ -66,8 +64,8 @@ impl Record {
         &self.looks
     }
 
-    /// The highest drive that left the witness as it is at rest, while nothing has moved it in the
-    /// same ramp; 0 where there was none.
+    /// The highest drive, in volts, at which the witness was as it is at rest; 0 where there was
+    /// none.
     pub(super) fn still_volts(&self) -> f64 {
         let Some(rest) = self.looks.first().map(|look| look.closed) else { return 0.0 };
         let still = self.looks.iter().filter(|look| look.closed == rest);
@@ -81,10 +79,8 @@ impl Record {
 
     /// How many leads move to these pins.
     pub(super) fn moves_to(&self, red: &Pin, black: &Pin) -> u32 {
-        match &self.leads {
-            Some([a, b]) if (a, b) != (red, black) => u32::from(a != red) + u32::from(b != black),
-            _ => 2,
-        }
+        let leads = self.leads.as_ref().map(|[red, black]| (red, black));
+        Placement::moves(leads, (red, black))
     }
 
     pub(super) fn apply(&mut self, fact: &Event) {
@@ -110,7 +106,7 @@ impl Record {
             Event::CaptureTakenBack { capture } => self.take_back(*capture),
             Event::AskSkipped { ask } => {
                 self.gave_up = Some(match ask {
-                    crate::event::Ask::Place { .. } => "the pins cannot be reached".into(),
+                    Ask::Place { .. } => "the pins cannot be reached".into(),
                     _ => "no drive is possible".into(),
                 });
             }
@@ -134,7 +130,7 @@ impl Record {
         let pins = [capture.red.clone(), capture.black.clone()];
         if pins == self.start.coil {
             match capture.value {
-                Some(ohms) if ohms > CLOSED_OHMS => {
+                Some(ohms) if ohms > CLOSED_OHMS_MAX => {
                     self.coil_ohms = Some(ohms);
                     self.coil_ohms_u = capture.u.unwrap_or(0.0);
                 }
@@ -142,12 +138,8 @@ impl Record {
             }
             return;
         }
-        let volts = match &capture.drive {
-            DriveState::Rest => 0.0,
-            DriveState::Energised { volts, .. } => *volts,
-        };
-        let closed = capture.value.is_some_and(|ohms| ohms < CLOSED_OHMS);
-        self.looks.push(Seen { volts, closed });
+        let closed = capture.value.is_some_and(|ohms| ohms < CLOSED_OHMS_MAX);
+        self.looks.push(Seen { volts: capture.drive.volts(), closed });
         self.numbers.push(capture.capture);
     }
 

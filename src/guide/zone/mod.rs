@@ -13,10 +13,10 @@ mod watch;
 
 pub use record::Record;
 
-use super::Guide;
-use super::dialogue::{Dialogue, done};
+use super::dialogue::{Dialogue, done, unread};
 use super::meter::{self, Dial};
-use super::settling::{Settled, Settler, Settling};
+use super::settling::{Settled, Settler, Settling, UNSETTLED_MAX};
+use super::{EXTRA_LOW_VOLTS_MAX, Guide};
 use crate::event::{
     Action, AlarmState, Answer, Ask, AskedDrive, Caution, DriveState, Event, Finding, Input,
     LinkNews, Pin, Placement, Verdict, ZoneState,
@@ -33,10 +33,6 @@ const ZONE: &str = "zone";
 const COMMON: &str = "common";
 /// Above this a loop is live, and no ohms are measured on it.
 const LIVE_VOLTS: f64 = 0.5;
-/// Above this no zone input is one: the limit of extra low voltage, IEC 60364-4-41; from memory.
-const VOLTS_MAX: f64 = 60.0;
-/// How often the readings of one state may fail to settle.
-const UNSETTLED_MAX: u32 = 3;
 
 /// What a run of this guide is given.
 #[derive(Clone, Debug)]
@@ -140,7 +136,7 @@ impl Guide for Zone {
             }
             Input::DeadlineReached => self.deadline(now),
             Input::StopRequested(reason) => {
-                self.talk.end(4, Some(reason));
+                self.talk.stop(reason);
                 Vec::new()
             }
         }
@@ -162,8 +158,8 @@ impl Guide for Zone {
             return Action::Finish(u8::from(!passed), reason);
         }
         let cautions = [Caution::PanelTerminals, Caution::NoProofOfSite];
-        if let Some(caution) = cautions.into_iter().find(|c| !self.record.cautions.contains(c)) {
-            return self.ask(Ask::caution(caution));
+        if let Some(ask) = unread(cautions, &self.record.cautions) {
+            return self.ask(ask);
         }
         if self.record.meter.is_none() || self.away {
             return Action::Nothing;
@@ -196,7 +192,8 @@ impl Zone {
         match step {
             Step::Place => self.ask(place("volts first: is the loop live")),
             Step::TooHigh => {
-                self.end_with("more than 60 V at the terminals: this is no zone input; stop here")
+                let found = format!("more than {EXTRA_LOW_VOLTS_MAX} V at the terminals");
+                self.end_with(&format!("{found}: this is no zone input; stop here"))
             }
             Step::Unreachable => self.end_with("the zone's terminals cannot be reached"),
             Step::Rest | Step::Ohms | Step::Tamper => {
@@ -318,10 +315,7 @@ impl Zone {
             return Vec::new();
         };
         match (answer, ask) {
-            (Answer::Abort, _) => {
-                self.talk.end(4, Some("stopped by the operator".into()));
-                Vec::new()
-            }
+            (Answer::Abort, _) => self.talk.abort(),
             (Answer::Again, _) => {
                 let taken = self.record.last_kept();
                 taken.map(|capture| Event::CaptureTakenBack { capture }).into_iter().collect()

@@ -2,12 +2,14 @@
 //! from it. Captures are kept by the state they belong to; one that was taken back is forgotten,
 //! and its state is measured anew. A replayed record stands where the run stood.
 
-use super::{LIVE_VOLTS, VOLTS_MAX};
+use super::LIVE_VOLTS;
 use crate::event::{
     AlarmState, Ask, Capture, Caution, Event, Finding, MeterIdentity, ZoneCheckFinding, ZoneState,
 };
+use crate::guide::EXTRA_LOW_VOLTS_MAX;
 use crate::zone::{Design, Measured};
 use drivers::Function;
+use std::collections::BTreeSet;
 
 /// What is wanted next.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -38,7 +40,7 @@ pub(super) enum Step {
 #[derive(Clone, Debug)]
 pub struct Record {
     pub(super) design: Design,
-    pub(super) cautions: Vec<Caution>,
+    pub(super) cautions: BTreeSet<Caution>,
     pub(super) meter: Option<MeterIdentity>,
     pub(super) dial: Option<Function>,
     pub(super) touch: Option<u32>,
@@ -66,7 +68,7 @@ impl Record {
     pub(super) const fn new(design: Design) -> Self {
         Self {
             design,
-            cautions: Vec::new(),
+            cautions: BTreeSet::new(),
             meter: None,
             dial: None,
             touch: None,
@@ -83,7 +85,9 @@ impl Record {
 
     pub(super) fn apply(&mut self, fact: &Event) {
         match fact {
-            Event::CautionAcknowledged { caution, .. } => self.cautions.push(*caution),
+            Event::CautionAcknowledged { caution, .. } => {
+                self.cautions.insert(*caution);
+            }
             Event::MeterIdentified(meter) => self.meter = Some(meter.clone()),
             Event::DialTurned { function } => self.dial = Some(*function),
             Event::LeadsPlaced(placement) => self.placed(placement.touch),
@@ -195,7 +199,7 @@ impl Record {
             return Step::Place;
         }
         let Some(rest) = self.volts(Of::Rest) else { return Step::Rest };
-        if rest.value > VOLTS_MAX {
+        if rest.value > EXTRA_LOW_VOLTS_MAX {
             return Step::TooHigh;
         }
         let dead = rest.value <= LIVE_VOLTS;

@@ -4,6 +4,9 @@
 //! by IEC 60028. The tests read the rows; no number of the model under test is in them.
 
 use super::*;
+use crate::cable::copper::{
+    COPPER_PER_KELVIN, from_20_celsius, pick_up_from_20_celsius, to_20_celsius,
+};
 
 const AT_REST: DriveEvidence = DriveEvidence { moved_at: None, still_at: None };
 
