@@ -56,6 +56,14 @@ fn a_plan_that_makes_no_sense_is_refused_by_its_key() {
     }
 }
 
+// Found by fuzzing.
+#[test]
+fn a_pin_with_a_control_character_is_named_so_that_it_can_do_nothing() {
+    let text = include_str!("../fixtures/fuzz/plan_file/control_in_a_pin.toml");
+    let bad = Plan::new(toml::from_str(text).unwrap()).unwrap_err().to_string();
+    assert!(bad.contains("`\\tN-` and `B` are not two terminals"), "{bad:?}");
+}
+
 #[test]
 fn an_identified_relay_gives_a_plan_that_it_passes() {
     let (bench, led) = guided::identify("changeover_2_pole_diode", BenchOptions::default());

@@ -4,7 +4,9 @@
 //! downstream checks again. Ohms, volts, milliamperes.
 
 use super::order;
-use crate::event::{BoardPlan, DriveState, Pin, Placement, PlanContact, PlanRule, PlanStep};
+use crate::event::{
+    BoardPlan, DriveState, Pin, Placement, PlanContact, PlanRule, PlanStep, visible,
+};
 use crate::metrology::{DecisionRule, Tolerance};
 use drivers::Function;
 
@@ -190,7 +192,7 @@ impl Plan {
 const INPUT: &str = "input ohms";
 
 fn bad(key: impl Into<String>, problem: String) -> BadPlan {
-    BadPlan { key: key.into(), problem }
+    BadPlan { key: key.into(), problem: visible(&problem) }
 }
 
 fn rule(written: &BoardPlan) -> Result<DecisionRule, BadPlan> {

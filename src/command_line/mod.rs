@@ -201,14 +201,13 @@ fn shortened(message: &str) -> String {
 
 fn log_to_stderr(verbose: u8) {
     let level = match verbose {
-        0 => "error",
-        1 => "info",
-        2 => "debug",
-        _ => "trace",
+        0 => tracing::Level::ERROR,
+        1 => tracing::Level::INFO,
+        2 => tracing::Level::DEBUG,
+        _ => tracing::Level::TRACE,
     };
-    let filter = tracing_subscriber::EnvFilter::new(level);
     let _ = tracing_subscriber::fmt()
-        .with_env_filter(filter)
+        .with_max_level(level)
         .with_writer(std::io::stderr)
         .without_time()
         .try_init();

@@ -36,7 +36,7 @@ pub use footprint::{Footprint, Place};
 pub use isolation::isolation_cover;
 pub use pair::{PINS_MAX, Pair};
 pub use partition::{Coil, Partition, Pole};
-pub use planner::{Probe, Situation, choose};
+pub use planner::{Proposal, Situation, choose};
 pub use posterior::{CANDIDATES, Posterior};
 pub use prior::{LAYOUT_SHARE, Prior};
 pub use reserve::{Silent, Strain};

@@ -51,7 +51,7 @@ impl Default for Situation {
 
 /// The placement to ask for.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Probe {
+pub struct Proposal {
     /// The pin for the red lead.
     pub red: usize,
     /// The pin for the black lead.
@@ -74,7 +74,7 @@ pub struct Probe {
 /// to be sure: then it is the placement that shrinks the square root of the posterior most, in
 /// which rare alternatives weigh more.
 #[must_use]
-pub fn choose(belief: &Belief, posterior: &Posterior, situation: &Situation) -> Option<Probe> {
+pub fn choose(belief: &Belief, posterior: &Posterior, situation: &Situation) -> Option<Proposal> {
     let given = All::of(situation);
     let mut rated = rate_all(&posterior.pairs, &given, situation);
     rated.retain(|rated| rated.information_bits > 1e-12);
@@ -98,7 +98,7 @@ pub fn choose(belief: &Belief, posterior: &Posterior, situation: &Situation) -> 
     let scored = rated.iter().zip(scores);
     let best = scored.max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.pair.cmp(&a.0.pair)))?.0;
     let (red, black) = hands(best.pair, situation.leads);
-    Some(Probe {
+    Some(Proposal {
         red,
         black,
         toggle: best.toggle,
@@ -349,8 +349,8 @@ mod tests {
         let (belief, posterior) = begun();
         let mut situation = Situation::default();
         for _ in Pair::all(5) {
-            let probe = choose(&belief, &posterior, &situation).unwrap();
-            let pair = Pair::new(probe.red, probe.black).unwrap();
+            let proposal = choose(&belief, &posterior, &situation).unwrap();
+            let pair = Pair::new(proposal.red, proposal.black).unwrap();
             assert!(situation.unreachable.insert(pair), "{pair:?} was asked for again");
         }
         assert_eq!(choose(&belief, &posterior, &situation), None);
@@ -360,9 +360,9 @@ mod tests {
     fn one_lead_moves_where_placements_tell_the_same() {
         let (belief, posterior) = begun();
         let situation = Situation { leads: Some((3, 1)), ..Situation::default() };
-        let probe = choose(&belief, &posterior, &situation).unwrap();
-        let moved = usize::from(probe.red != 3) + usize::from(probe.black != 1);
-        assert_eq!(moved, 1, "{probe:?}");
+        let proposal = choose(&belief, &posterior, &situation).unwrap();
+        let moved = usize::from(proposal.red != 3) + usize::from(proposal.black != 1);
+        assert_eq!(moved, 1, "{proposal:?}");
     }
 
     #[test]

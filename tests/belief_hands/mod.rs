@@ -6,7 +6,7 @@ pub mod parts;
 pub mod remembered;
 
 use coilmark::relay::{
-    Belief, Channel, Family, Level, Look, Pair, Partition, Posterior, Prior, Probe, Seen,
+    Belief, Channel, Family, Level, Look, Pair, Partition, Posterior, Prior, Proposal, Seen,
     Situation, Status, Touch, choose,
 };
 use drivers::{Clock, SystemClock};
@@ -237,7 +237,7 @@ impl<'a> Run<'a> {
     }
 
     /// What is believed, and what to do next.
-    fn decide(&mut self) -> (Posterior, Option<Probe>) {
+    fn decide(&mut self) -> (Posterior, Option<Proposal>) {
         let mut least = Duration::MAX;
         let mut once = || {
             let clock = SystemClock::begin();

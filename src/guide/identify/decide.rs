@@ -11,7 +11,7 @@ use super::record::{Record, TouchRecord};
 use super::way::Way;
 use crate::event::{Capture, DriveState, IdentifyFinding, Pin};
 use crate::relay::coil::{Direction, Polarity, Suppression};
-use crate::relay::{Pair, Partition, Probe, Situation, Status, Touch, choose, isolation_cover};
+use crate::relay::{Pair, Partition, Proposal, Situation, Status, Touch, choose, isolation_cover};
 use drivers::Function;
 use std::collections::BTreeSet;
 
@@ -212,18 +212,18 @@ fn search_plan(record: &Record, insight: &Insight, terms: &Terms) -> Option<Plan
 
 /// The most informative placement, unless it would tell next to nothing.
 fn worthwhile(record: &Record, insight: &Insight, situation: &Situation) -> Option<Plan> {
-    let probe: Probe = choose(&insight.belief, &insight.posterior, situation)?;
+    let proposal: Proposal = choose(&insight.belief, &insight.posterior, situation)?;
     let unknown_bits = insight.posterior.entropy_bits;
     let enough = INFORMATION_SHARE_MIN * unknown_bits.min(1.0);
-    if unknown_bits > NEARLY_SURE_BITS && probe.information_bits < enough {
+    if unknown_bits > NEARLY_SURE_BITS && proposal.information_bits < enough {
         return None;
     }
     let pins = record.pins();
     let names: Vec<&str> = pins.iter().map(Pin::label).collect();
-    let why = probe.why.named(&names).to_string();
-    let asked = Way::of(probe.red, probe.black)?;
+    let why = proposal.why.named(&names).to_string();
+    let asked = Way::of(proposal.red, proposal.black)?;
     let way = record.leads.filter(|leads| leads.pair() == asked.pair()).unwrap_or(asked);
-    let driven = probe.toggle && insight.may_be_driven_at(way.pair());
+    let driven = proposal.toggle && insight.may_be_driven_at(way.pair());
     let purpose = if driven { Purpose::LookDriven } else { Purpose::Look };
     let mut plan = Plan { way, purpose, fresh: false, why };
     plan.fresh = is_spent(record, &plan);
