@@ -137,6 +137,23 @@ fn other_byte() -> impl Strategy<Value = u8> {
     prop_oneof![4 => prop::sample::select(b"0123456789.,-+eE\r\n\";: /".to_vec()), 1 => any::<u8>()]
 }
 
+// What fuzzing begins with, and what it has found: `comma_without_decimals.txt`.
+#[test]
+fn both_ways_of_reading_agree_on_the_corpus() {
+    let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/fixtures/fuzz/log_reader");
+    let mut files = 0;
+    for entry in std::fs::read_dir(folder).unwrap() {
+        let path = entry.unwrap().path();
+        let bytes = std::fs::read(&path).unwrap();
+        // The first byte is the fuzzer's own.
+        let log = &bytes[1..];
+        let fast = taken(log, Pace::Fast, &[100_000]);
+        assert_eq!(fast, taken(log, Pace::Plain, &[100_000]), "{}", path.display());
+        files += 1;
+    }
+    assert!(files > 10, "{files} files");
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { cases: 600, ..ProptestConfig::default() })]
 

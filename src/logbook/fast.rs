@@ -158,6 +158,9 @@ fn number(bytes: &[u8], mut at: usize, delimiter: u8) -> Option<(f64, usize)> {
         let point = at + 1;
         (whole, at, b) = digits_from(bytes, point, digits)?;
         decimals = at - point;
+        if decimals == 0 {
+            return None;
+        }
         length += decimals;
     }
     if length == 0 || length > 18 || whole > 1 << 53 {
