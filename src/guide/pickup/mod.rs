@@ -12,7 +12,7 @@ use super::dialogue::{Dialogue, done, unread};
 use super::doubt::DriveDoubt;
 use super::ladder::{self, Allowed};
 use super::meter::{self, Dial};
-use super::settling::{Settled, Settler, Settling};
+use super::settling::{Settled, Settler, Settling, UNSETTLED_MAX};
 use crate::cable::copper::to_20_celsius;
 use crate::event::{
     Action, Answer, Ask, Caution, DriveState, Event, Finding, Input, LinkNews, MeterIdentity,
@@ -42,6 +42,8 @@ pub struct PickUp {
     record: Record,
     talk: Dialogue,
     listening: Option<Settler>,
+    /// How often in a row that was in vain.
+    unsettled: u32,
     epoch: u64,
     dial: Dial,
     doubt: DriveDoubt,
@@ -57,6 +59,7 @@ impl PickUp {
             record,
             talk: Dialogue::default(),
             listening: None,
+            unsettled: 0,
             epoch: 0,
             dial: Dial::default(),
             doubt: DriveDoubt::default(),
@@ -106,11 +109,8 @@ impl Guide for PickUp {
             }
             Input::DeadlineReached => {
                 // The loop looks now and then, whether anything is due or not.
-                if self.wake_at().is_some_and(|due| due <= now) {
-                    self.listening = None;
-                    self.talk.stop("the readings do not settle");
-                }
-                Vec::new()
+                let due = self.wake_at().is_some_and(|due| due <= now);
+                if due { self.unsettled() } else { Vec::new() }
             }
             Input::StopRequested(reason) => {
                 self.talk.stop(reason);
@@ -291,7 +291,19 @@ impl PickUp {
         })
     }
 
+    /// The readings did not settle in time: they are listened to again, some times.
+    fn unsettled(&mut self) -> Vec<Event> {
+        self.listening = None;
+        self.unsettled += 1;
+        if self.unsettled >= UNSETTLED_MAX {
+            self.talk.end(1, Some("the readings on the contact did not settle".into()));
+        }
+        let text = "the readings did not settle: hold the leads still".into();
+        vec![Event::MeterComplained { text }]
+    }
+
     fn capture(&mut self, settled: Settled) -> Vec<Event> {
+        self.unsettled = 0;
         self.listening = None;
         let Some(pins) = self.record.leads.clone() else { return Vec::new() };
         let (capture, touch) = (self.record.last_capture + 1, self.record.last_touch);

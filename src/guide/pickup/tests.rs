@@ -70,3 +70,30 @@ fn a_run_that_is_stopped_while_driven_knows_its_drive_until_the_end() {
         guide.drive()
     );
 }
+
+#[test]
+fn readings_that_do_not_settle_are_tried_again_and_then_decide_nothing() {
+    let mut guide = driven();
+    guide.handle(Input::MeterAnswered(meter(), None), Moment::START);
+    for attempt in 1..=UNSETTLED_MAX {
+        let mut listens = guide.next(Moment::START);
+        while let Action::Ask(_) = listens {
+            for fact in guide.handle(Input::AnswerReceived(Answer::Ready), Moment::START) {
+                guide.apply(&fact);
+            }
+            listens = guide.next(Moment::START);
+        }
+        assert!(
+            matches!(listens, Action::Measure(Function::Resistance, _)),
+            "{attempt}: {listens:?}"
+        );
+        let due = guide.wake_at().unwrap();
+        let told = guide.handle(Input::DeadlineReached, due);
+        assert!(matches!(told[..], [Event::MeterComplained { .. }]), "{attempt}: {told:?}");
+    }
+    let end = guide.next(Moment::START);
+    assert!(
+        matches!(end, Action::Finish(1, Some(_))),
+        "no abort, which is the operator's: {end:?}"
+    );
+}
