@@ -65,7 +65,11 @@ fn command(case: &Case, plan: &Plan, job: &Path, seen: &mut Seen) -> Finding {
             seen.strikes += u64::from(world.strikes());
             seen.runs += 1;
             checks::report(&entries);
-            return checks::finding(&entries).clone();
+            let found = checks::finding(&entries).clone();
+            if std::env::var_os("COILMARK_SHOW").is_some() {
+                println!("  {}: {}", case.name, serde_json::to_string(&found).unwrap());
+            }
+            return found;
         }
     }
     panic!("{}: the run does not come to its end", case.name);
