@@ -11,11 +11,11 @@ use std::path::{Path, PathBuf};
 
 /// What `coilmark` alone says.
 const FIRST: &str = "\
-Which pin of an unmarked relay is what, and the whole job around it, with one multimeter.
-  coilmark demo        shows all of it: no hardware, no questions, under half a minute
-  coilmark meters      finds your meter; then: coilmark identify --meter LINK --pins 8
-  coilmark job DIR     leads through a whole job, step by step, to the record for the hand-over
-  coilmark --help      lists all commands; help TOPIC explains a word, settings keeps your meter";
+Which pin of an unmarked relay is what, and the whole job around it.
+  coilmark demo        shows all of it: no hardware, no questions, 15 seconds
+  coilmark meters      finds your meter; then: coilmark identify --meter LINK
+  coilmark job DIR     leads through a whole job, up to the hand-over record
+  coilmark --help      lists all commands; coilmark help TOPIC explains a word";
 
 #[derive(Args)]
 pub(super) struct Help {
