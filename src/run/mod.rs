@@ -177,7 +177,7 @@ impl Workbench<'_> {
             log_kind,
         };
         let outcome = run.until_over(begin).await;
-        let outcome = run.say_if_driven(outcome);
+        let mut outcome = run.say_if_driven(outcome);
         // Dropping it switches the supply off: first of all, whatever the outcome.
         run.on.drive = None;
         let logged = run.log.as_mut().map_or(Ok(()), LogFile::sync);
@@ -185,26 +185,32 @@ impl Workbench<'_> {
         if let Some(meter) = meter {
             meter.close();
         }
-        let (exit, reason) = match &outcome {
-            Ok((exit, reason)) => (*exit, reason.clone()),
-            Err(failure) => (failure.exit.code(), Some(failure.to_string())),
+        let finished = |outcome: &Result<(u8, Option<String>), Failure>| {
+            let (exit, reason) = match outcome {
+                Ok((exit, reason)) => (*exit, reason.clone()),
+                Err(failure) => (failure.exit.code(), Some(failure.to_string())),
+            };
+            Event::RunFinished { exit, reason, job: job.clone() }
         };
-        let mut finished = Event::RunFinished { exit, reason, job: job.clone() };
-        let written = match &outcome {
-            Err(failure) if failure.exit == Exit::RecordNotWritten => Ok(()),
-            _ => journal.append(&finished, stamp(&*clock)).map(|_| ()),
+        let unwritten = |outcome: &Result<_, Failure>| {
+            outcome.as_ref().is_err_and(|failure| failure.exit == Exit::RecordNotWritten)
         };
-        if let (Ok(_), Err(error)) = (&outcome, &written) {
-            // What is said last is how the process ends.
-            let exit = Exit::RecordNotWritten.code();
-            finished = Event::RunFinished { exit, reason: Some(failure::chain(error)), job };
+        if !unwritten(&outcome)
+            && let Err(error) = journal.append(&finished(&outcome), stamp(&*clock))
+        {
+            // A lost record is said, whatever else there is to say.
+            let lost = Failure::from(error);
+            outcome = Err(match &outcome {
+                Err(before) => lost.with_more(&format!("before that, {before}")),
+                Ok(_) => lost,
+            });
         }
+        let finished = finished(&outcome);
         if let Err(gone) = operator.show(&finished) {
             debug!("nobody reads any more: {gone}");
         }
         ring_out(operator, &*clock).await;
         let (exit, reason) = outcome?;
-        written?;
         logged?;
         match (Exit::from_code(exit), reason) {
             (Exit::Instrument, Some(reason)) => Err(Failure::other_meter(reason)),

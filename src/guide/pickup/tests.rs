@@ -74,7 +74,7 @@ fn a_run_that_is_stopped_while_driven_knows_its_drive_until_the_end() {
 #[test]
 fn readings_that_do_not_settle_are_tried_again_and_then_decide_nothing() {
     let mut guide = driven();
-    guide.handle(Input::MeterAnswered(meter(), None), Moment::START);
+    let _ = guide.handle(Input::MeterAnswered(meter(), None), Moment::START);
     for attempt in 1..=UNSETTLED_MAX {
         let mut listens = guide.next(Moment::START);
         while let Action::Ask(_) = listens {
