@@ -162,7 +162,9 @@ mod tests {
         let b = budget.add(Component::standard("b", 3.0, 5.0).times(-1.0));
         budget.correlate(a, b, 1.0);
         budget.correlate(a, a, 1.0);
-        budget.correlate(a, 9, 1.0);
+        for nowhere in [2, 9] {
+            budget.correlate(a, nowhere, 1.0);
+        }
         assert!(budget.combined() < 1e-9);
     }
 }
