@@ -148,9 +148,10 @@ identified! {
     break_1_pole changeover_1_pole changeover_1_pole_doubled changeover_1_pole_joined
     changeover_1_pole_labelled changeover_2_pole changeover_2_pole_24_volt changeover_2_pole_diode
     changeover_2_pole_diode_hidden changeover_2_pole_lamp changeover_2_pole_lamp_visible
-    changeover_2_pole_spare changeover_3_pole changeover_4_pole fault_high_contact_ohms
-    latching_1_coil latching_1_coil_begins_set latching_2_coils latching_2_coils_common_end
-    make_1_pole make_2_pole make_and_break
+    changeover_2_pole_spare changeover_3_pole changeover_4_pole changeover_and_break
+    fault_high_contact_ohms latching_1_coil latching_1_coil_begins_set latching_2_coils
+    latching_2_coils_common_end
+    make_1_pole make_2_pole make_3_pole_and_break make_and_break
 }
 
 /// A part with a fault: what is sound is named right, and the fault by its code.

@@ -228,7 +228,9 @@ impl DriverError {
             Self::Garbled { unprintable: true, .. } => {
                 "try another baud rate: serial:PATH?baud=9600 (or 2400, 19200, 115200)".into()
             }
-            Self::Garbled { .. } => "try another --profile; `coilmark meters` shows what answers".into(),
+            Self::Garbled { .. } => "try another --profile, or mend your own by `coilmark schema profile`; \
+                                     `coilmark meters --try` shows what answers"
+                .into(),
             Self::Refused { .. } => "this meter spells the command differently: give its --profile".into(),
             Self::Unsupported { .. } => "use a meter or a --profile that has it".into(),
             Self::SettingLost { .. } => "leave the meter's keys alone while this runs; it has been set again".into(),

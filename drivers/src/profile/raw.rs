@@ -54,7 +54,7 @@ pub struct RawProfile {
     /// Resistance of the leads that two-wire readings may contain.
     #[serde(default)]
     pub lead_ohms: f64,
-    /// Words that mean overload.
+    /// Words that mean overload where the number would stand.
     #[serde(default)]
     pub overload: Vec<String>,
     /// Commands per function.
@@ -72,20 +72,25 @@ pub struct RawProfile {
     /// `scpi`: how many readings each `read` query brings, separated by commas; `configure` must
     /// set the meter so (`SAMP:COUN 10`); 1 to 10000. They all bear the time of their line.
     pub readings_per_query: Option<u32>,
-    /// `lines`: a regular expression with the groups `value` and `unit`, and if need be `sign`
-    /// and `function`; without it the built-in grammar (sign, number, unit word) is used.
+    /// `lines`: a regular expression with the groups `(?<value>...)` and `(?<unit>...)`, and if
+    /// need be `sign` and `function`; it sees the line without its end and its two digits of
+    /// checksum. What `function` takes is put behind what `unit` takes, and the two together are
+    /// the word in `units`: of `GS -013,71 mV` it is `mVGS`. Without a pattern the built-in
+    /// grammar (sign, number, unit word) is used.
     pub pattern: Option<String>,
     /// `lines`: whether a comma is the decimal mark.
     #[serde(default)]
     pub decimal_comma: bool,
-    /// `lines`: two hexadecimal digits at the end of each line.
+    /// `lines`: two hexadecimal digits at the end of each line, over all bytes before them. A mark
+    /// that parts them from the reading counts too, and stays for `pattern` to match.
     #[serde(default)]
     pub checksum: RawChecksum,
     /// `lines`: the line that asks for one reading; without it the meter sends by itself.
     pub poll: Option<String>,
     /// `lines`: how many lines after an order may still belong to what was before.
     pub skip_lines: Option<u32>,
-    /// `lines`: unit words, in any case.
+    /// `lines`: unit words, in any case, in printable ASCII as all of a line: a line with any
+    /// other byte is never a reading.
     #[serde(default)]
     pub units: BTreeMap<String, RawUnit>,
 }

@@ -2,6 +2,7 @@
 //! number or an overload word, then a unit word; a profile may give a pattern of its own. A line
 //! without a known unit is a fault: a bare number could be anything. See fixtures/lines/.
 
+use crate::error::escape;
 use crate::profile::{Checksum, Dialect, LinesDialect, Profile};
 use crate::reading::{Function, Unit, Value};
 use crate::scpi::parse_value;
@@ -19,20 +20,33 @@ pub struct LineReading {
 }
 
 /// Why a line is no reading.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum LineFault {
     /// Not of the grammar.
     #[error("not a reading")]
     Form,
-    /// A unit word that the profile does not have.
-    #[error("unknown unit word")]
-    Unit,
+    /// A unit word that the profile does not have, as it was looked for, escaped.
+    #[error("unknown unit word `{0}`")]
+    Unit(String),
     /// The number is not one.
     #[error("not a number")]
     Number,
     /// The two digits at the end do not match.
     #[error("wrong checksum")]
     Checksum,
+}
+
+impl LineFault {
+    /// What should have come instead: a person who writes a profile must see which key is wrong.
+    pub(super) fn expected(&self, dialect: &LinesDialect) -> String {
+        match self {
+            Self::Form if dialect.pattern.is_some() => "a line of the profile's `pattern`".into(),
+            Self::Form => "a reading with its unit".into(),
+            Self::Unit(word) => format!("a reading in one of the profile's units, not `{word}`"),
+            Self::Number => "a number or an overload word".into(),
+            Self::Checksum => "a reading with its checksum".into(),
+        }
+    }
 }
 
 /// Reads one line.
@@ -78,7 +92,8 @@ struct Parts<'a> {
 impl Parts<'_> {
     fn read(&self, dialect: &LinesDialect) -> Result<LineReading, LineFault> {
         let words = format!("{}{}", self.unit.trim(), self.function.trim()).to_ascii_uppercase();
-        let word = dialect.units.get(&words).ok_or(LineFault::Unit)?;
+        let unknown = || LineFault::Unit(escape(words.as_bytes(), 24));
+        let word = dialect.units.get(&words).ok_or_else(unknown)?;
         let value = self.value(dialect)?;
         let value = match value {
             Value::Number(x) => Value::Number(x * word.factor),
@@ -284,7 +299,7 @@ mod tests {
         own.units.insert("OHMRE".into(), ohm);
         assert_eq!(parse_line("RE + 12.5 OHM", &own).unwrap().value, Value::Number(12.5));
         assert_eq!(parse_line("RE   OL  OHM", &own).unwrap().value, Value::Overload);
-        assert_eq!(parse_line("DC + 12.5 OHM", &own), Err(LineFault::Unit));
+        assert_eq!(parse_line("DC + 12.5 OHM", &own), Err(LineFault::Unit("OHMDC".into())));
         assert_eq!(parse_line("12.5 OHM", &own), Err(LineFault::Form));
     }
 

@@ -61,6 +61,9 @@ struct Listening {
     polled: bool,
     silent_polls: u32,
     bad_lines: u32,
+    /// The last line that was no reading, until the meter is heard: what comes and cannot be
+    /// read must not be called silence.
+    misread: Option<Result<String, BadLine>>,
 }
 
 /// The order in force.
@@ -118,6 +121,7 @@ impl LineSession {
             polled: false,
             silent_polls: 0,
             bad_lines: 0,
+            misread: None,
         });
         if let Some(wanted) = self.wanted {
             self.apply(wanted.function, wanted.epoch, now);
@@ -186,26 +190,22 @@ impl LineSession {
             tracing::debug!(port = %self.port, ?line, "first line not used");
             return Ok(());
         }
-        let parsed = match &line {
-            Ok(text) => parse_line(text, &self.dialect).map(|reading| (reading, text)).ok(),
-            Err(_) => None,
-        };
-        match parsed {
-            Some((reading, text)) => {
+        match read_line(&line, &self.dialect, &self.port) {
+            Ok((reading, text)) => {
                 listening.bad_lines = 0;
                 listening.silent_polls = 0;
                 listening.silent_until = now + self.dialect.timeout;
                 if !std::mem::replace(&mut listening.announced, true) {
+                    listening.misread = None;
                     self.announce(now);
                 }
                 self.take_reading(reading, text, now);
             }
-            None => {
+            Err(error) => {
                 listening.bad_lines += 1;
-                let error = match &line {
-                    Ok(text) => garbled(&self.port, "a reading with its unit", text.as_bytes()),
-                    Err(bad) => bad.clone().into_error(&self.port, "a reading with its unit"),
-                };
+                if !listening.announced {
+                    listening.misread = Some(line.clone());
+                }
                 if listening.bad_lines >= BAD_LINES_AT_MOST {
                     self.link = Link::Closed;
                     return Err(error);
@@ -274,8 +274,9 @@ impl LineSession {
                 }
                 listening.silent_polls += 1;
                 if !listening.polled || listening.silent_polls >= SILENT_POLLS_AT_MOST {
+                    let misread = listening.misread.take();
                     self.link = Link::Closed;
-                    return Err(self.silence());
+                    return Err(self.silence_after(misread.as_ref()));
                 }
                 listening.polled = false;
                 // The answer may still come, and is then not the next poll's.
@@ -290,6 +291,13 @@ impl LineSession {
             _ => {}
         }
         Ok(())
+    }
+
+    /// Silence, or why the last line that came before it was no reading.
+    fn silence_after(&self, misread: Option<&Result<String, BadLine>>) -> DriverError {
+        misread
+            .and_then(|line| read_line(line, &self.dialect, &self.port).err())
+            .unwrap_or_else(|| self.silence())
     }
 
     fn silence(&self) -> DriverError {
@@ -309,6 +317,21 @@ impl LineSession {
         self.link = Link::Closed;
         self.assembler.clear();
         self.unsent.clear();
+    }
+}
+
+/// What a line says, with its text.
+fn read_line<'a>(
+    line: &'a Result<String, BadLine>,
+    dialect: &LinesDialect,
+    port: &str,
+) -> Result<(LineReading, &'a str), DriverError> {
+    match line {
+        Ok(text) => match parse_line(text, dialect) {
+            Ok(reading) => Ok((reading, text)),
+            Err(fault) => Err(garbled(port, &fault.expected(dialect), text.as_bytes())),
+        },
+        Err(bad) => Err(bad.clone().into_error(port, "a reading with its unit")),
     }
 }
 

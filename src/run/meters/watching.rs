@@ -169,6 +169,7 @@ impl Watching {
             MeterEvent::OtherFunction { reading, .. } if self.follows => {
                 self.order(reading.function);
             }
+            MeterEvent::Complained(error) => tracing::info!("{error}"),
             MeterEvent::WentAway(_) => self.state = State::Away(now),
             MeterEvent::Declined { epoch, error } if epoch == self.epoch => {
                 return Err(End::Failed(error));

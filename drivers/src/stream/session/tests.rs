@@ -207,3 +207,24 @@ fn a_line_measured_in_part_before_the_order_is_not_its_reading() {
     assert_eq!(receive(&mut *session, "+2 OHM\r\n", 499), [""; 0]);
     assert_eq!(receive(&mut *session, "+3 OHM\r\n", 500), ["1: 3"]);
 }
+
+#[test]
+fn lines_that_a_profile_does_not_read_are_not_called_silence() {
+    let pattern = "pattern = '^(?<function>GS) (?<value>[0-9.]+)(?<unit>[a-z]+)$'";
+    for (key, line, wanted) in [
+        (pattern, "GS 1.5mv", "a reading in one of the profile's units, not `MVGS`"),
+        (pattern, "GS 1.5", "a line of the profile's `pattern`"),
+        ("checksum = \"xor\"", "+1.0 OHM00", "a reading with its checksum"),
+        ("decimal_comma = true", "+1.0 OHM", "a number or an overload word"),
+        ("", "+1.0 FARAD", "a reading in one of the profile's units, not `FARAD`"),
+        ("", "FARAD", "a reading with its unit"),
+    ] {
+        let text = include_str!("../../../profiles/ascii-lines.toml")
+            .replace("skip_lines = 1", &format!("skip_lines = 1\n{key}"));
+        let mut session = Profile::parse("own", &text).unwrap().session("port");
+        session.handle(Input::LinkOpened, at(0)).unwrap();
+        assert_eq!(receive(&mut *session, &format!("x\r\n{line}\r\n"), 10), ["complained"]);
+        let error = session.handle(Input::DeadlineReached, at(5000)).unwrap_err();
+        assert_eq!(error.to_string(), format!("port: expected {wanted}, received `{line}`"));
+    }
+}
