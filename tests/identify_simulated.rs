@@ -13,7 +13,8 @@ mod guided;
 
 use coilmark::bench::{BenchOptions, Hazard, HazardKind, Part, SlipRates, TruePole};
 use coilmark::event::{
-    CoilFound, Event, Evidence, FaultCode, Form, IdentifyFinding, Latching, Outcome, Pin, PoleFound,
+    CoilFound, Event, Evidence, FaultCode, Form, IdentifyFinding, Latching, Outcome, Pin,
+    PoleFound, RatedVolts,
 };
 use guided::Led;
 use std::collections::BTreeSet;
@@ -62,6 +63,12 @@ fn assert_right(part: &Part, f: &IdentifyFinding) {
             assert_eq!((&coil.plus, &coil.minus), (&truth.plus, &truth.minus), "{name}");
         }
         assert!(!(coil.polarised == Some(false) && truth.polarised), "{name}: not polarised");
+        // What the coil is rated for is among what is plausible; only a share says how sure.
+        let rated = |r: &RatedVolts| (r.volts - truth.rated_volts).abs() < 0.1;
+        let share = coil.rated_volts.iter().find(|r| rated(r)).map_or(0.0, |r| r.p);
+        if ends(coil).contains(&truth.plus) {
+            assert!(share > 0.1, "{name}: {} V, found {:?}", truth.rated_volts, coil.rated_volts);
+        }
     }
     assert_eq!(f.latching, part.truth.latching, "{name}");
     let poles: BTreeSet<Pole> = f.poles.iter().map(found).collect();

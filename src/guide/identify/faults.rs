@@ -37,7 +37,7 @@ fn coil_faults(record: &Record, insight: &Insight) -> Vec<Fault> {
     let ends = vec![pins.at(coil.pair.lo()).clone(), pins.at(coil.pair.hi()).clone()];
     let drive = DriveEvidence {
         moved_at: insight.effect.moved_volts(),
-        still_at: insight.effect.still_volts(),
+        still_at: insight.effect.unmoved_volts(),
     };
     if let Some(short) = coil::shorted_turns(coil.ohms, coil.ohms_u, drive) {
         let text = format!(

@@ -188,7 +188,7 @@ fn coil_found(facts: &CoilFacts, insight: &Insight, terms: &Terms, pins: &Pins) 
     };
     let drive = DriveEvidence {
         moved_at: insight.effect.moved_volts(),
-        still_at: insight.effect.still_volts(),
+        still_at: insight.effect.unmoved_volts(),
     };
     CoilFound {
         plus: pins.at(facts.plus).clone(),

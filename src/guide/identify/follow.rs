@@ -30,6 +30,8 @@ pub struct DriveEffect {
     pub mover: Option<DriveState>,
     /// How many touches followed the drive.
     pub followed: u32,
+    /// The pairs that did: contacts, as far as anybody knows.
+    pub movers: BTreeSet<Pair>,
     /// Every drive that moved nothing, with its touch.
     pub still: Vec<Still>,
     /// The drives that set and reset a part that holds its state.
@@ -91,6 +93,16 @@ impl DriveEffect {
         tried.max_by(f64::total_cmp)
     }
 
+    /// The highest voltage, in volts, that moved nothing on a pair that does follow: what happens
+    /// on one that is no contact says nothing of the coil. Where nothing has followed, any pair.
+    #[must_use]
+    pub fn unmoved_volts(&self) -> Option<f64> {
+        let Some(moved) = self.moved_volts() else { return self.still_volts() };
+        let on_contacts = self.still.iter().filter(|s| self.movers.contains(&s.pair));
+        let below = on_contacts.map(|s| s.drive.volts()).filter(|volts| *volts < moved);
+        below.max_by(f64::total_cmp)
+    }
+
     /// How many pairs that are closed at rest stayed closed at this voltage or above.
     #[must_use]
     pub fn stayed_shut(&self, at_volts: f64) -> usize {
@@ -125,6 +137,7 @@ impl DriveEffect {
                 continue;
             }
             self.followed += 1;
+            self.movers.insert(touch.pair());
             if self.mover.as_ref().is_none_or(|m| after.drive.volts() < m.volts()) {
                 self.mover = Some(after.drive.clone());
             }
