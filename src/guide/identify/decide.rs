@@ -102,7 +102,7 @@ fn coil_plan(record: &Record, insight: &Insight) -> Option<Plan> {
             Way::both(coil.pair).into_iter().filter(|way| !is_measured(record, *way)).collect();
         let here = |way: &&Way| record.leads == Some(**way);
         let first = open.iter().find(here).or(open.first()).copied();
-        let way = first.or_else(|| blocks_by_one_touch(record, coil))?;
+        let way = first.or_else(|| blocks_by_too_few(record, coil))?;
         let pins = record.pins();
         let why = format!(
             "to measure the coil between {} and {} with the leads this way round{}",
@@ -115,9 +115,11 @@ fn coil_plan(record: &Record, insight: &Insight) -> Option<Plan> {
     })
 }
 
-/// The way round in which a coil that looks polarised reads as open, where one touch alone says so:
-/// a lead that was lifted between the ohms and the diode test looks the same.
-fn blocks_by_one_touch(record: &Record, coil: &CoilFacts) -> Option<Way> {
+/// The way round in which a coil that looks polarised reads as open, where too few touches say so:
+/// a lead that was lifted between the ohms and the diode test looks the same, and so do leads that
+/// never touched. Slips of 2 % make two such touches in a row where a diode in series is hardly
+/// more usual (common practice, no source); three do not.
+fn blocks_by_too_few(record: &Record, coil: &CoilFacts) -> Option<Way> {
     let Polarity::Polarised { plus, kind } = coil.polarity else { return None };
     let blocks = match kind {
         Suppression::Diode => plus,
@@ -125,11 +127,18 @@ fn blocks_by_one_touch(record: &Record, coil: &CoilFacts) -> Option<Way> {
     };
     let [forward, reverse] = Way::both(coil.pair);
     let way = if blocks == Direction::Forward { forward } else { reverse };
-    let tests = |t: &TouchRecord| t.captures.iter().any(|c| c.function == Function::Diode);
-    let mut touches = record.touches.iter().filter(|t| t.way == way && tests(t));
-    let only = touches.next().filter(|_| touches.next().is_none())?;
-    let open = |c: &Capture| c.function == Function::Diode && c.value.is_none();
-    only.captures.iter().any(open).then_some(way)
+    let in_it = |t: &TouchRecord, function: Function, open: bool| {
+        t.captures.iter().any(|c| c.function == function && (!open || c.value.is_none()))
+    };
+    let touches: Vec<&TouchRecord> = record
+        .touches
+        .iter()
+        .filter(|t| t.way == way && in_it(t, Function::Diode, false))
+        .collect();
+    let never_touched = touches.iter().all(|t| in_it(t, Function::Resistance, true));
+    let enough = if never_touched { 3 } else { 2 };
+    let open = !touches.is_empty() && touches.iter().all(|t| in_it(t, Function::Diode, true));
+    (open && touches.len() < enough).then_some(way)
 }
 
 fn is_measured(record: &Record, way: Way) -> bool {
