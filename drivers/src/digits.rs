@@ -34,15 +34,39 @@ const WHOLE_POWERS: [u64; 16] = {
     powers
 };
 
-/// `whole`, whose last `decimals` digits stand behind the point, times ten to the `power`, where
-/// one rounding gives the nearest double: whole numbers up to 2^53 and powers of ten up to 22 are
-/// doubles without error (W. D. Clinger, "How to read floating point numbers accurately", 1990, 3).
+/// What a whole number is multiplied by, or divided by on the way down, so that one rounding gives
+/// the nearest double: whole numbers up to 2^53 and powers of ten up to 22 are doubles without
+/// error (W. D. Clinger, "How to read floating point numbers accurately", 1990, 3).
+#[derive(Clone, Copy, Debug)]
+pub struct Scale {
+    by: f64,
+    down: bool,
+}
+
+impl Scale {
+    /// Of a number whose last `decimals` digits stand behind the point, times ten to the `power`;
+    /// `None` where that takes more than one rounding.
+    #[inline(always)]
+    #[must_use]
+    pub fn of(power: i64, decimals: usize) -> Option<Self> {
+        let power = power - i64::try_from(decimals).ok()?;
+        let by = *POWERS.get(usize::try_from(power.unsigned_abs()).ok()?)?;
+        Some(Self { by, down: power < 0 })
+    }
+
+    /// The number whose digits are `whole`.
+    #[inline(always)]
+    #[must_use]
+    pub const fn apply(self, whole: f64) -> f64 {
+        if self.down { whole / self.by } else { whole * self.by }
+    }
+}
+
+/// The same in one step.
 #[inline(always)]
 #[must_use]
 pub fn scaled(whole: f64, power: i64, decimals: usize) -> Option<f64> {
-    let power = power - i64::try_from(decimals).ok()?;
-    let scale = *POWERS.get(usize::try_from(power.unsigned_abs()).ok()?)?;
-    Some(if power < 0 { whole / scale } else { whole * scale })
+    Some(Scale::of(power, decimals)?.apply(whole))
 }
 
 /// Digits, and digits behind a point, if there is one. No sign.

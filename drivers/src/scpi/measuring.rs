@@ -247,20 +247,24 @@ impl Measuring {
     /// The time until the next answer is used to read the one before.
     pub(super) fn output_sent(&mut self, wire: &mut Wire, known: &mut Known, now: Moment) -> Next {
         let settling = Stage::Settling { until: now, first: None };
-        self.stage = match std::mem::replace(&mut self.stage, settling) {
-            Stage::Confirming { deadline, answer } => match self.read_answer(answer, wire, known) {
-                Ok(block) => Stage::Confirming { deadline, answer: Answer::Read(block) },
-                Err(failed) => return failed,
-            },
-            Stage::CheckingStatus { deadline, answer } => {
-                match self.read_answer(answer, wire, known) {
-                    Ok(block) => Stage::CheckingStatus { deadline, answer: Answer::Read(block) },
-                    Err(failed) => return failed,
-                }
+        let stage = std::mem::replace(&mut self.stage, settling);
+        let mut read = |answer| self.read_answer(answer, wire, known).map(Answer::Read);
+        let stage = match stage {
+            Stage::Confirming { deadline, answer } => {
+                read(answer).map(|answer| Stage::Confirming { deadline, answer })
             }
-            stage => stage,
+            Stage::CheckingStatus { deadline, answer } => {
+                read(answer).map(|answer| Stage::CheckingStatus { deadline, answer })
+            }
+            stage => Ok(stage),
         };
-        Next::Stay
+        match stage {
+            Ok(stage) => {
+                self.stage = stage;
+                Next::Stay
+            }
+            Err(failed) => failed,
+        }
     }
 
     /// How many readings the query under way brings: one-line queries set the meter to one.

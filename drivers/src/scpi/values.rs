@@ -4,7 +4,7 @@
 
 use super::number::{OVERLOAD, parse_value};
 use crate::block::Values;
-use crate::digits::{ExponentShape, NumberShape, POWERS, Window, byte, word};
+use crate::digits::{ExponentShape, NumberShape, Scale, Window, byte, word};
 use crate::reading::Value;
 
 /// Reads `text` as `count` fields; `None` if it is anything else. `words` mean overload.
@@ -68,11 +68,11 @@ impl FieldShape {
     #[inline(never)]
     fn run<const LONG: bool>(&self, bytes: &[u8], count: usize, values: &mut Values) -> usize {
         let shape = *self;
-        let (mut at, mut end) = (0, End::default());
+        let (mut at, mut last) = (0, None);
         let room = count.saturating_sub(values.len());
         let fields = std::iter::from_fn(|| {
             let number;
-            (number, at) = shape.field::<LONG>(bytes, at, &mut end)?;
+            (number, at) = shape.field::<LONG>(bytes, at, &mut last)?;
             Some(number)
         });
         values.extend(fields.take(room));
@@ -85,7 +85,7 @@ impl FieldShape {
         &self,
         bytes: &[u8],
         at: usize,
-        end: &mut End,
+        last: &mut Option<End>,
     ) -> Option<(f64, usize)> {
         let window: &Window = bytes.get(at..)?.first_chunk()?;
         let sign = byte(window, 0);
@@ -97,12 +97,14 @@ impl FieldShape {
             return None;
         }
         let from = from + self.number.length();
-        if u64::from_le_bytes(word(window, from)) & end.mask != end.bytes {
-            *end = End::read(self, window, from)?;
-        }
+        let bytes = u64::from_le_bytes(word(window, from));
+        let end = match *last {
+            Some(end) if bytes & end.mask == end.bytes => end,
+            _ => *last.insert(End::read(self, window, from)?),
+        };
         #[expect(clippy::cast_precision_loss, reason = "at most 15 digits")]
         let digits = digits as f64;
-        let size = if end.down { digits / end.scale } else { digits * end.scale };
+        let size = end.scale.apply(digits);
         let number = f64::from_bits(size.to_bits() | u64::from(negative) << 63);
         (size < OVERLOAD).then_some((number, at + from + end.length))
     }
@@ -116,16 +118,7 @@ struct End {
     /// Which bits of a word count.
     mask: u64,
     length: usize,
-    /// What the digits are multiplied or, on the way down, divided by.
-    scale: f64,
-    down: bool,
-}
-
-impl Default for End {
-    /// None seen yet: nothing is like it.
-    fn default() -> Self {
-        Self { bytes: 1, mask: 0, length: 0, scale: 1.0, down: false }
-    }
+    scale: Scale,
 }
 
 impl End {
@@ -138,12 +131,11 @@ impl End {
         if odd != 0 || byte(window, comma) != b',' {
             return None;
         }
-        let power = power - i64::try_from(shape.number.decimals()).ok()?;
-        let scale = *POWERS.get(usize::try_from(power.unsigned_abs()).ok()?)?;
+        let scale = Scale::of(power, shape.number.decimals())?;
         let length = comma + 1 - from;
         let mask = u64::MAX >> (64 - 8 * length);
         let bytes = u64::from_le_bytes(word(window, from)) & mask;
-        Some(Self { bytes, mask, length, scale, down: power < 0 })
+        Some(Self { bytes, mask, length, scale })
     }
 }
 
