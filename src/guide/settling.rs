@@ -20,6 +20,18 @@ const SAMPLES_MAX: usize = 12;
 /// The most that are kept of a meter faster than any.
 const SAMPLES_CAP: usize = 4096;
 
+/// How many touches in a row failed to settle.
+#[derive(Debug, Default, PartialEq, Eq)]
+pub(super) struct Unsettled(u32);
+
+impl Unsettled {
+    /// One more did; whether what was wanted of them is given up now. It counts anew then.
+    pub(super) fn gives_up(&mut self) -> bool {
+        self.0 = (self.0 + 1) % UNSETTLED_MAX;
+        self.0 == 0
+    }
+}
+
 /// How long readings must agree, and how long to wait for that.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Settling {

@@ -13,7 +13,7 @@ use super::Guide;
 use super::dialogue::{Dialogue, done, unread};
 use super::doubt::DriveDoubt;
 use super::meter::{self, Dial};
-use super::settling::{Settled, Settler, Settling, UNSETTLED_MAX};
+use super::settling::{Settled, Settler, Settling, Unsettled};
 use crate::board::{self, Plan, Way};
 use crate::event::{
     Action, Answer, Ask, BoardStart, Caution, DriveState, Event, Finding, Input, LinkNews,
@@ -56,7 +56,7 @@ pub struct Boards {
     /// Whether a drive waits until the meter has shown that it is in its function.
     arming: bool,
     epoch: u64,
-    unsettled: u32,
+    unsettled: Unsettled,
     dial: Dial,
     doubt: DriveDoubt,
 }
@@ -74,7 +74,7 @@ impl Boards {
             ordered: None,
             arming: false,
             epoch: 0,
-            unsettled: 0,
+            unsettled: Unsettled::default(),
             dial: Dial::default(),
             doubt: DriveDoubt::default(),
         }
@@ -398,7 +398,7 @@ impl Boards {
         };
         // A place ask shows the function of the look, but the drive comes after it: what was
         // seen on the way counts only for a look at rest.
-        self.unsettled = 0;
+        self.unsettled = Unsettled::default();
         let at_level = self.look.as_ref().map(|look| self.terms.plan.drive(look.level));
         if at_level.is_some_and(|drive| drive != self.record.drive) {
             return facts;
@@ -415,13 +415,11 @@ impl Boards {
         let (true, Some(look)) = (due, &mut self.look) else { return Vec::new() };
         self.listening = None;
         look.fresh = true;
-        self.unsettled += 1;
         let Way { red, black } = look.way.clone();
         let function = look.function;
         let text = format!("the readings on {red}-{black} did not settle: hold the leads still");
         let mut facts = vec![Event::MeterComplained { text }];
-        if self.unsettled >= UNSETTLED_MAX {
-            self.unsettled = 0;
+        if self.unsettled.gives_up() {
             self.look = None;
             let drive = self.record.drive.asked();
             let ask = Ask::Place { red, black, function, drive, why: None };

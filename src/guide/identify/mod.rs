@@ -20,7 +20,7 @@ use super::Guide;
 use super::dialogue::{Dialogue, done, unread};
 use super::doubt::DriveDoubt;
 use super::meter::{self, Dial};
-use super::settling::{Settled, Settler, Settling, UNSETTLED_MAX};
+use super::settling::{Settled, Settler, Settling, Unsettled};
 use crate::event::{
     Action, Answer, Ask, Caution, DriveState, Event, Finding, IdentifyStart, Input, Ladder,
     LinkNews, MeterIdentity, Pin, Placement,
@@ -62,7 +62,7 @@ pub struct Identify {
     plan: Option<Plan>,
     listening: Option<Listening>,
     epoch: u64,
-    unsettled: u32,
+    unsettled: Unsettled,
     dial: Dial,
     doubt: DriveDoubt,
 }
@@ -93,7 +93,7 @@ impl Identify {
             plan: None,
             listening: None,
             epoch: 0,
-            unsettled: 0,
+            unsettled: Unsettled::default(),
             dial: Dial::default(),
             doubt: DriveDoubt::default(),
         }
@@ -422,7 +422,7 @@ impl Identify {
                 (touch.touch, red, black)
             }
         };
-        self.unsettled = 0;
+        self.unsettled = Unsettled::default();
         let capture = self.record.last_capture + 1;
         let drive = self.record.drive.clone();
         facts.push(settled.captured(capture, touch, [red, black], listening.function, drive));
@@ -434,13 +434,11 @@ impl Identify {
         let (true, Some(plan)) = (due, &mut self.plan) else { return Vec::new() };
         self.listening = None;
         plan.fresh = true;
-        self.unsettled += 1;
         let way = plan.way;
         let (red, black) = self.pins_of(way);
         let text = format!("the readings on {red}-{black} did not settle: hold the leads still");
         let mut facts = vec![Event::MeterComplained { text }];
-        if self.unsettled >= UNSETTLED_MAX {
-            self.unsettled = 0;
+        if self.unsettled.gives_up() {
             self.plan = None;
             let drive = self.record.drive.asked();
             let ask = Ask::Place { red, black, function: Function::Resistance, drive, why: None };

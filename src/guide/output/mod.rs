@@ -15,7 +15,7 @@ pub use record::{Log, Record};
 
 use super::dialogue::{Dialogue, unread};
 use super::meter::{self, Dial};
-use super::settling::{Settled, Settler, Settling, UNSETTLED_MAX};
+use super::settling::{Settled, Settler, Settling, Unsettled};
 use super::{EXTRA_LOW_VOLTS_MAX, Guide};
 use crate::event::{
     Action, AlarmState, Ask, AskedDrive, Caution, DriveState, Event, Input, LinkNews, LogEnd,
@@ -63,7 +63,7 @@ pub struct Output {
     /// Whether the meter was told to measure, and is there to do so.
     measuring: bool,
     away: bool,
-    unsettled: u32,
+    unsettled: Unsettled,
     dial: Dial,
     rows: Rows,
 }
@@ -81,7 +81,7 @@ impl Output {
             epoch: 0,
             measuring: false,
             away: false,
-            unsettled: 0,
+            unsettled: Unsettled::default(),
             dial: Dial::default(),
             rows: Rows::default(),
         }
@@ -307,7 +307,7 @@ impl Output {
     }
 
     fn rest(&mut self, settled: Settled) -> Event {
-        (self.listening, self.unsettled) = (None, 0);
+        (self.listening, self.unsettled) = (None, Unsettled::default());
         let (capture, touch) = (self.record.last_capture + 1, self.record.last_touch);
         let pins = [PLUS, MINUS].map(Pin::new);
         settled.captured(capture, touch, pins, Function::VoltageDc, DriveState::Rest)
@@ -318,8 +318,7 @@ impl Output {
             return Vec::new();
         }
         self.listening = None;
-        self.unsettled += 1;
-        if self.unsettled >= UNSETTLED_MAX {
+        if self.unsettled.gives_up() {
             let reason = "the output does not settle at rest: it is no switched output, or a \
                           lead does not hold";
             self.talk.end(1, Some(reason.into()));

@@ -12,7 +12,7 @@ use super::dialogue::{Dialogue, done, unread};
 use super::doubt::DriveDoubt;
 use super::ladder::{self, Allowed};
 use super::meter::{self, Dial};
-use super::settling::{Settled, Settler, Settling, UNSETTLED_MAX};
+use super::settling::{Settled, Settler, Settling, Unsettled};
 use crate::cable::copper::to_20_celsius;
 use crate::event::{
     Action, Answer, Ask, Caution, DriveState, Event, Finding, Input, LinkNews, MeterIdentity,
@@ -42,8 +42,7 @@ pub struct PickUp {
     record: Record,
     talk: Dialogue,
     listening: Option<Settler>,
-    /// How often in a row that was in vain.
-    unsettled: u32,
+    unsettled: Unsettled,
     epoch: u64,
     dial: Dial,
     doubt: DriveDoubt,
@@ -59,7 +58,7 @@ impl PickUp {
             record,
             talk: Dialogue::default(),
             listening: None,
-            unsettled: 0,
+            unsettled: Unsettled::default(),
             epoch: 0,
             dial: Dial::default(),
             doubt: DriveDoubt::default(),
@@ -294,8 +293,7 @@ impl PickUp {
     /// The readings did not settle in time: they are listened to again, some times.
     fn unsettled(&mut self) -> Vec<Event> {
         self.listening = None;
-        self.unsettled += 1;
-        if self.unsettled >= UNSETTLED_MAX {
+        if self.unsettled.gives_up() {
             self.talk.end(1, Some("the readings on the contact did not settle".into()));
         }
         let text = "the readings did not settle: hold the leads still".into();
@@ -303,7 +301,7 @@ impl PickUp {
     }
 
     fn capture(&mut self, settled: Settled) -> Vec<Event> {
-        self.unsettled = 0;
+        self.unsettled = Unsettled::default();
         self.listening = None;
         let Some(pins) = self.record.leads.clone() else { return Vec::new() };
         let (capture, touch) = (self.record.last_capture + 1, self.record.last_touch);

@@ -4,6 +4,7 @@
 
 use super::*;
 use crate::event::{RunStart, RunTerms};
+use crate::guide::settling::UNSETTLED_MAX;
 
 fn start() -> PickUpStart {
     let pins = |a: &str, b: &str| [Pin::new(a), Pin::new(b)];

@@ -15,7 +15,7 @@ pub use record::Record;
 
 use super::dialogue::{Dialogue, done, unread};
 use super::meter::{self, Dial};
-use super::settling::{Settled, Settler, Settling, UNSETTLED_MAX};
+use super::settling::{Settled, Settler, Settling, Unsettled};
 use super::{EXTRA_LOW_VOLTS_MAX, Guide};
 use crate::event::{
     Action, AlarmState, Answer, Ask, AskedDrive, Caution, DriveState, Event, Finding, Input,
@@ -65,7 +65,7 @@ pub struct Zone {
     epoch: u64,
     measuring: Option<Function>,
     away: bool,
-    unsettled: u32,
+    unsettled: Unsettled,
     dial: Dial,
 }
 
@@ -86,7 +86,7 @@ impl Zone {
             epoch: 0,
             measuring: None,
             away: false,
-            unsettled: 0,
+            unsettled: Unsettled::default(),
             dial: Dial::default(),
         }
     }
@@ -289,7 +289,7 @@ impl Zone {
             }
         }
         let Some(touch) = self.record.touch else { return Vec::new() };
-        (self.unsettled, self.follows_by) = (0, None);
+        (self.unsettled, self.follows_by) = (Unsettled::default(), None);
         let capture = self.record.last_capture + 1;
         let function = self.measuring.unwrap_or(Function::VoltageDc);
         let pins = [ZONE, COMMON].map(Pin::new);
@@ -302,8 +302,7 @@ impl Zone {
             return Vec::new();
         }
         self.listening = None;
-        self.unsettled += 1;
-        if self.unsettled >= UNSETTLED_MAX {
+        if self.unsettled.gives_up() {
             self.talk.end(1, Some("the volts at the terminals did not settle".into()));
         }
         let text = "the readings did not settle: hold the leads still".into();
