@@ -192,12 +192,8 @@ impl Workbench<'_> {
             };
             Event::RunFinished { exit, reason, job: job.clone() }
         };
-        let unwritten = |outcome: &Result<_, Failure>| {
-            outcome.as_ref().is_err_and(|failure| failure.exit == Exit::RecordNotWritten)
-        };
-        if !unwritten(&outcome)
-            && let Err(error) = journal.append(&finished(&outcome), stamp(&*clock))
-        {
+        let is_lost = matches!(&outcome, Err(failure) if failure.exit == Exit::RecordNotWritten);
+        if !is_lost && let Err(error) = journal.append(&finished(&outcome), stamp(&*clock)) {
             // A lost record is said, whatever else there is to say.
             let lost = Failure::from(error);
             outcome = Err(match &outcome {
