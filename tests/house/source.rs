@@ -24,12 +24,15 @@ pub struct Source {
     pub path: String,
     pub raw: String,
     pub tokens: Vec<Token>,
+    /// Comments and literals, whole, with the line in which each begins.
+    #[allow(dead_code, reason = "what tests/words.rs reads; the rules of the house do not")]
+    pub texts: Vec<Token>,
     test_lines: Vec<RangeInclusive<usize>>,
 }
 
 impl Source {
     pub fn read(path: &str, raw: &str) -> Self {
-        let tokens = tokens(raw);
+        let (tokens, texts) = tokens(raw);
         let whole = path.starts_with("tests/") || path.contains("/tests/");
         let testing =
             ["/tests.rs", "_tests.rs", "src/fixtures.rs"].iter().any(|end| path.ends_with(end));
@@ -38,7 +41,7 @@ impl Source {
             true => std::iter::once(1..=usize::MAX).collect(),
             false => test_items(&tokens),
         };
-        Self { path: path.into(), raw: raw.into(), tokens, test_lines }
+        Self { path: path.into(), raw: raw.into(), tokens, texts, test_lines }
     }
 
     /// Whether this line is only compiled for tests.
@@ -227,10 +230,10 @@ fn spread_out(tokens: &[Token], mut i: usize, prefix: &[String], out: &mut Vec<U
     i
 }
 
-/// Tokens of Rust text, without comments and without what stands inside literals.
-fn tokens(raw: &str) -> Vec<Token> {
+/// Tokens of Rust text, without comments and without what stands inside literals; and those.
+fn tokens(raw: &str) -> (Vec<Token>, Vec<Token>) {
     let chars: Vec<char> = raw.chars().collect();
-    let mut found = Vec::new();
+    let (mut found, mut texts) = (Vec::new(), Vec::new());
     let (mut i, mut line) = (0, 1);
     while let Some(&c) = chars.get(i) {
         let next = chars.get(i + 1).copied().unwrap_or('\n');
@@ -248,14 +251,17 @@ fn tokens(raw: &str) -> Vec<Token> {
             _ if c.is_whitespace() => (String::new(), i + 1),
             _ => (c.to_string(), i + 1),
         };
+        let end = end.min(chars.len());
+        if text == "\"" || (c == '/' && text.is_empty()) {
+            texts.push(Token { text: chars[i..end].iter().collect(), line });
+        }
         if !text.is_empty() {
             found.push(Token { text, line });
         }
-        let end = end.min(chars.len());
         line += chars[i..end].iter().filter(|c| **c == '\n').count();
         i = end;
     }
-    found
+    (found, texts)
 }
 
 fn run(chars: &[char], from: usize, wanted: impl Fn(char) -> bool) -> usize {
