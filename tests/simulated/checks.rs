@@ -6,8 +6,8 @@ use super::cases::Case;
 use super::{Part, World};
 use coilmark::bench::{HazardKind, Truth};
 use coilmark::event::{
-    Capture, DriveState, Event, Finding, Form, IdentifyFinding, Outcome, Pin, Placement, Shape,
-    Threshold, Verdict,
+    Capture, DriveState, Event, FaultCode, Finding, Form, IdentifyFinding, Outcome, Pin, Placement,
+    Shape, Threshold, Verdict,
 };
 use coilmark::journal::{self, Entry};
 use coilmark::report::{Report, render_json};
@@ -105,6 +105,9 @@ pub fn result(case: &Case, world: &World, entries: &[Entry], breaks: usize) -> b
                 measured(found, entries);
             } else {
                 let sound = case.part.truth.faults.is_empty();
+                // Only a coil that was driven as high as it may be can be called dead.
+                let dead = found.faults.iter().any(|fault| fault.code == FaultCode::NoResponse);
+                assert!(!(sound && dead), "a sound coil is called dead: {what}");
                 // A link that breaks again and again is left in the end.
                 let calm = world.strikes() < 10;
                 assert!(!(truthful && sound && calm), "undecided, and nothing was wrong: {what}");
