@@ -36,7 +36,8 @@ fn close(found: f64, wanted: f64, within: f64) {
 /// What the test that runs is held against.
 fn source() -> &'static str {
     let thread = std::thread::current();
-    let of = |name: &str| thread.name().is_some_and(|test| test.starts_with(name));
+    let test = thread.name().and_then(|path| path.rsplit("::").next());
+    let of = |name: &str| test.is_some_and(|test| test.starts_with(name));
     let sources = [
         ("gum_", "JCGM 100:2008 (the GUM), its examples"),
         ("ea_4_02", "EA-4/02, S3 (inputs from memory)"),
