@@ -14,8 +14,9 @@ mod program;
 mod supplied;
 
 use coilmark::bench::{Bench, Served};
-use coilmark::event::Answer;
+use coilmark::event::{Answer, Ask, Pin};
 use program::{Job, Program, relay, relay_file};
+use serde_json::Value;
 use supplied::Station;
 
 fn identifies(name: &str, supply: impl Fn(&Bench) -> Served) {
@@ -140,6 +141,47 @@ fn the_ladder_is_told_before_the_first_drive() {
         let driven = station.lead_to(supplied::is_energised);
         assert!(driven["volts"].as_f64().unwrap() <= top, "{driven} above {ladder}");
     }
+}
+
+/// Clips the supply to a closed contact, and says that it is done.
+fn misclips(station: &mut Station, asked: &Value) {
+    let pin = |name: &str| Pin::new(name);
+    station.bench.perform(&Ask::Clip { plus: pin("1"), minus: pin("4") });
+    station.answer(asked, Answer::Ready);
+    let limited = station.lead_to(|line| line["note"] == "drive_limited");
+    assert!(limited["reached_volts"].as_f64().unwrap() < 1.0, "{limited}");
+    assert!(!station.bench.is_driven(), "left on at its limit");
+}
+
+#[test]
+fn a_supply_at_its_limit_has_the_coil_measured_again() {
+    let mut station = Station::on_pty("changeover_1_pole");
+    let clip = station.lead_to(|line| line["ask"] == "clip");
+    misclips(&mut station, &clip);
+    let said = station.lead(|line| line["ask"] == "clip");
+    let on_coil = |line: &&Value| {
+        line["ask"] == "place"
+            && [&line["red"], &line["black"]].iter().all(|p| **p == "2" || **p == "5")
+    };
+    assert_eq!(said.iter().filter(on_coil).count(), 2, "both ways round: {said:#?}");
+    station.does(said.last().unwrap());
+    let result = station.lead_to(|line| line["note"] == "result");
+    assert_eq!(result["result"], "identified", "{result}");
+    station.ends(0);
+}
+
+#[test]
+fn a_supply_that_stays_at_its_limit_leaves_the_part_undecided() {
+    let mut station = Station::on_pty("changeover_1_pole");
+    for _ in 0..2 {
+        let clip = station.lead_to(|line| line["ask"] == "clip");
+        misclips(&mut station, &clip);
+    }
+    let result = station.lead_to(|line| line["note"] == "result");
+    assert_eq!(result["result"], "undecided", "{result}");
+    let reason = result["reason"].as_str().unwrap();
+    assert!(reason.contains("at its limit of") && reason.contains("did so before"), "{reason}");
+    station.ends(1);
 }
 
 #[test]

@@ -6,6 +6,7 @@
 mod ask;
 mod board;
 mod caution;
+mod drive_limit;
 mod finding;
 mod fit;
 mod footprint;
@@ -26,6 +27,7 @@ mod zone_check;
 pub use ask::{AlarmState, Answer, Ask, AskedDrive, DriveState};
 pub use board::{BoardFinding, BudgetLine, CheckFound, CheckSoFar};
 pub use caution::Caution;
+pub use drive_limit::DriveLimit;
 pub use finding::{
     Apart, Candidate, CoilFound, Evidence, Fault, FaultCode, Finding, Form, IdentifyFinding,
     Latching, Outcome, PoleFound, RatedVolts,
@@ -95,6 +97,8 @@ pub enum Event {
     /// The drive was applied to the coil, or taken off.
     #[serde(rename = "drive")]
     DriveChanged(DriveState),
+    /// The supply stopped at its current limit: what was known of the coil is in doubt.
+    DriveLimited(DriveLimit),
     /// Settled readings of the current touch, in the current drive, became one capture.
     #[serde(rename = "capture")]
     ReadingCaptured(Capture),
@@ -202,6 +206,7 @@ impl Event {
                 | Self::DialTurned { .. }
                 | Self::LeadsPlaced(_)
                 | Self::DriveChanged(_)
+                | Self::DriveLimited(_)
                 | Self::AlarmChanged { .. }
                 | Self::CaptureTakenBack { .. }
                 | Self::AskSkipped { .. }
@@ -328,6 +333,8 @@ pub enum Input {
     OtherFunctionArrived,
     /// The meter has no such function, or refuses it.
     FunctionRefused(Function),
+    /// The supply stopped at its current limit; its output is off.
+    DriveLimited(DriveLimit),
     /// The operator answered the ask that is open.
     AnswerReceived(Answer),
     /// The operator answered the ask that is open with a text: a serial number, a label.

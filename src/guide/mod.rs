@@ -50,6 +50,13 @@ pub trait Guide {
         &DriveState::Rest
     }
 
+    /// Whether it goes on after [`Input::DriveLimited`]: it can measure the coil again. For any
+    /// other guide the run ends there.
+    #[must_use]
+    fn doubts_coils(&self) -> bool {
+        false
+    }
+
     /// Whether nothing can be done with a meter that has no such function.
     #[must_use]
     fn needs(&self, function: Function) -> bool;

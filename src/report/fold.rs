@@ -121,6 +121,7 @@ impl Fold {
             Event::FunctionRefused { function } => {
                 What::Complaint { text: format!("the meter has no {function}") }
             }
+            Event::DriveLimited(limit) => What::Complaint { text: limit.to_string() },
             Event::MeterComplained { text } => {
                 counts.complaints += 1;
                 What::Complaint { text: text.clone() }

@@ -7,7 +7,7 @@
 use super::failure::{Exit, Failure, chain};
 use super::instrument::Instrument;
 use crate::bench::Served;
-use crate::event::{DriveState, Event, Pin};
+use crate::event::{DriveLimit, DriveState, Event, Pin};
 use crate::journal::Entry;
 use drivers::{Clock, DriverError, Function, LinkSpec, Supply, SupplyLimits};
 use std::collections::BTreeMap;
@@ -96,6 +96,9 @@ pub(super) enum Performed {
     Done,
     /// The supply's leads have to be clipped to other pins first: plus, minus.
     Clip(Pin, Pin),
+    /// It stopped at its current limit and is off; its leads have to be clipped again. With the
+    /// failure that this is to a guide that does not doubt coils.
+    Limited(DriveLimit, Failure),
 }
 
 impl Drive {
@@ -124,11 +127,24 @@ impl Drive {
         if let DriveState::Energised { plus, minus, .. } = drive
             && self.clipped.as_ref() != Some(&(plus.clone(), minus.clone()))
         {
-            self.apply(&DriveState::Rest)?;
+            self.apply(&DriveState::Rest).map_err(|e| failure(&e))?;
             return Ok(Performed::Clip(plus.clone(), minus.clone()));
         }
-        self.apply(drive)?;
-        Ok(Performed::Done)
+        match (self.apply(drive), drive) {
+            (Ok(()), _) => Ok(Performed::Done),
+            (
+                Err(DriverError::CurrentLimited { volts, reached_volts, amps, port }),
+                DriveState::Energised { plus, minus, .. },
+            ) => {
+                self.clipped = None;
+                self.applied = DriveState::Rest;
+                let (plus, minus) = (plus.clone(), minus.clone());
+                let limit = DriveLimit { plus, minus, volts, reached_volts, limit_amps: amps };
+                let error = DriverError::CurrentLimited { volts, reached_volts, amps, port };
+                Ok(Performed::Limited(limit, failure(&error)))
+            }
+            (Err(error), _) => Err(failure(&error)),
+        }
     }
 
     /// The leads are clipped to these pins.
@@ -155,15 +171,15 @@ impl Drive {
         self.unwatched
     }
 
-    fn apply(&mut self, drive: &DriveState) -> Result<(), Failure> {
+    fn apply(&mut self, drive: &DriveState) -> Result<(), DriverError> {
         match drive {
-            DriveState::Rest => self.supply.off().map_err(|e| failure(&e))?,
+            DriveState::Rest => self.supply.off()?,
             DriveState::Energised { plus, minus, volts } => {
                 let most = self.watts_max / volts;
                 let ohms = self.ohms.get(&in_order(plus, minus)).copied();
                 let by_ohms = ohms.filter(|ohms| *ohms > 0.0).map(|ohms| HEADROOM * volts / ohms);
                 let amps = by_ohms.map_or(most, |amps| amps.min(HEADROOM * most));
-                self.supply.apply(*volts, amps).map_err(|e| failure(&e))?;
+                self.supply.apply(*volts, amps)?;
             }
         }
         self.applied = drive.clone();

@@ -6,7 +6,7 @@
 use super::drive::{Drive, Performed};
 use super::failure::Failure;
 use super::{Flow, Run};
-use crate::event::{Answer, Ask, DriveState, Event, Input, Pin};
+use crate::event::{Answer, Ask, DriveLimit, DriveState, Event, Input, Pin};
 
 impl Run<'_> {
     /// A person who drives is told to take it off, however the run ended. A supply goes off by
@@ -45,6 +45,10 @@ impl Run<'_> {
                 // At once, so that nothing comes between what was done and its record.
                 self.open = Some(ask);
                 self.taken_in(Input::AnswerReceived(Answer::Ready))
+            }
+            Performed::Limited(limit, failure) => {
+                let doubted = self.limited(limit, failure)?;
+                self.taken_in(doubted)
             }
             Performed::Clip(plus, minus) => {
                 self.waiting = Some(wanted.clone());
@@ -89,9 +93,24 @@ impl Run<'_> {
         };
         if answer == Answer::Ready {
             drive.clipped(plus, minus);
-            drive.perform(&waiting)?;
+            if let Performed::Limited(limit, failure) = drive.perform(&waiting)? {
+                let doubted = self.limited(limit, failure)?;
+                return self.deliver(doubted);
+            }
         }
         self.open = Some(Ask::Drive(waiting));
         self.deliver(Input::AnswerReceived(answer))
+    }
+
+    /// The supply stopped at its current limit, and its output is off. A guide that can doubt its
+    /// coil goes on with that; for any other one it is a failure.
+    fn limited(&mut self, limit: DriveLimit, failure: Failure) -> Result<Input, Failure> {
+        if !self.on.guide.doubts_coils() {
+            return Err(failure);
+        }
+        if *self.on.guide.drive() != DriveState::Rest {
+            self.record(&Event::DriveChanged(DriveState::Rest))?;
+        }
+        Ok(Input::DriveLimited(limit))
     }
 }

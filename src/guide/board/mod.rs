@@ -134,7 +134,7 @@ impl Guide for Boards {
                 self.talk.stop(reason);
                 Vec::new()
             }
-            Input::Begun | Input::ReadingArrived(..) => Vec::new(),
+            Input::Begun | Input::ReadingArrived(..) | Input::DriveLimited(_) => Vec::new(),
         }
     }
 

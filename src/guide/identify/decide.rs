@@ -64,7 +64,7 @@ pub fn decide(record: &Record, insight: &Insight, terms: &Terms) -> Decision {
     if record.touches.len() >= touches_max(record.pins().count()) {
         return conclude(Some("the readings contradict each other too often".into()));
     }
-    if insight.effect.is_without_response() {
+    if insight.effect.is_without_response(insight.drives.top_volts()) {
         return match second_coil_plan(record, insight) {
             Some(plan) => Decision::Touch(plan),
             None => conclude(None),
@@ -88,7 +88,12 @@ pub fn decide(record: &Record, insight: &Insight, terms: &Terms) -> Decision {
     }
     match search_plan(record, insight, terms) {
         Some(plan) => Decision::Touch(plan),
-        None => conclude(Some("no further placement would tell more".into())),
+        None => {
+            let open = "no further placement would tell more";
+            let without_drive = || finding::without_drive(record, open);
+            let reason = record.drive_refused.then(without_drive).unwrap_or_else(|| open.into());
+            conclude(Some(reason))
+        }
     }
 }
 
@@ -142,8 +147,9 @@ fn blocks_by_too_few(record: &Record, coil: &CoilFacts) -> Option<Way> {
 }
 
 fn is_measured(record: &Record, way: Way) -> bool {
+    let doubted_at = record.doubted_at(way.pair()).unwrap_or(0);
     let has = |f: Function| {
-        let mut touches = record.touches.iter().filter(|t| t.way == way);
+        let mut touches = record.touches.iter().filter(|t| t.way == way && t.touch > doubted_at);
         touches.any(|t| t.captures.iter().any(|c| c.function == f))
     };
     has(Function::Resistance) && (has(Function::Diode) || record.refused.contains(&Function::Diode))
@@ -284,7 +290,7 @@ fn proof_plan(record: &Record, insight: &Insight) -> Result<Option<Plan>, String
             return Err(format!("the contact {name} could not be reached for its proof"));
         }
         if insight.drives.is_empty() {
-            return Err("no drive was possible, so no contact is proven".into());
+            return Err(finding::without_drive(record, "no contact is proven"));
         }
     }
     let nearest =

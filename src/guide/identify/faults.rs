@@ -6,7 +6,7 @@ use super::decide::claims;
 use super::follow::shut;
 use super::insight::Insight;
 use super::record::Record;
-use crate::event::{Capture, DriveState, Fault, FaultCode, Form, Pin};
+use crate::event::{Capture, Fault, FaultCode, Form, Pin};
 use crate::relay::coil::{self, DriveEvidence};
 use crate::relay::{Pair, Pole, Status};
 
@@ -48,16 +48,11 @@ fn coil_faults(record: &Record, insight: &Insight) -> Vec<Fault> {
     }
     match (&insight.effect.mover, insight.effect.still_volts()) {
         // A run that was given up half-way up the ladder says nothing of the steps above.
-        (None, Some(still)) if still >= top_volts(insight) => {
+        (None, Some(still)) if still >= insight.drives.top_volts() => {
             without_response(coil.ohms, still, ends)
         }
         _ => Vec::new(),
     }
-}
-
-/// The highest drive that may be tried, in volts.
-fn top_volts(insight: &Insight) -> f64 {
-    insight.drives.ladder.last().map_or(0.0, DriveState::volts)
 }
 
 /// Nothing moved. A coil that also reads too low for anything but the voltages that were tried

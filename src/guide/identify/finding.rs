@@ -90,11 +90,20 @@ fn missing(record: &Record, insight: &Insight, terms: &Terms) -> Option<String> 
 /// Why nothing moved.
 fn not_moved(record: &Record, drives: &Drives) -> String {
     if record.drive_refused {
-        return "no drive was possible, so what is closed when energised is not known".into();
+        return without_drive(record, "what is closed when energised is not known");
     }
     match drives.ladder.last() {
         Some(top) => format!("nothing followed the coil up to {} V", top.volts()),
         None => "no voltage within the limits would drive this coil".into(),
+    }
+}
+
+/// What is open because nothing could be driven, and why, where the supply said so.
+#[must_use]
+pub fn without_drive(record: &Record, open: &str) -> String {
+    match record.limits.last().filter(|_| record.drive_refused) {
+        Some((limit, _)) => format!("{limit}, and did so before: no drive was possible, so {open}"),
+        None => format!("no drive was possible, so {open}"),
     }
 }
 

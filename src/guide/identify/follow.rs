@@ -110,12 +110,12 @@ impl DriveEffect {
         stayed.map(|s| s.pair).collect::<BTreeSet<Pair>>().len()
     }
 
-    /// Whether enough closed pairs stayed closed at the highest voltage tried, on a part that
-    /// nothing has moved, to say that the drive does not move it.
+    /// Whether enough closed pairs stayed closed at the top of the ladder, in volts, on a part that
+    /// nothing has moved, to say that no drive moves it: a touch that was cut short on its way up
+    /// says nothing of the steps above.
     #[must_use]
-    pub fn is_without_response(&self) -> bool {
-        let top = self.still_volts().unwrap_or(0.0);
-        self.mover.is_none() && self.stayed_shut(top) >= STAYED_SHUT_MIN
+    pub fn is_without_response(&self, top_volts: f64) -> bool {
+        self.mover.is_none() && self.stayed_shut(top_volts) >= STAYED_SHUT_MIN
     }
 
     /// How sure it is that the drive moves the part: one touch that followed may have wobbled.

@@ -81,7 +81,7 @@ impl Insight {
         let sure = possible.into_iter().filter(|(p, _)| *p >= COIL_PROBABILITY_MIN);
         let coils = without_sums(sure.map(|(_, coil)| coil).collect());
         let drives = drives(record, terms, &coils);
-        let top = drives.ladder.last().map_or(0.0, DriveState::volts);
+        let top = drives.top_volts();
         let may_move = Looks::new(&effect, coil).untried(top);
         Self { effect, touches, belief, posterior, coils, suspected, drives, may_move }
     }

@@ -154,6 +154,12 @@ impl Guide for Identify {
                 self.listening = None;
                 vec![Event::FunctionRefused { function }]
             }
+            Input::DriveLimited(limit) => {
+                self.talk.close();
+                self.listening = None;
+                self.plan = None;
+                vec![Event::DriveLimited(limit)]
+            }
             Input::DeadlineReached => self.gave_up_settling(now),
             Input::StopRequested(reason) => {
                 self.talk.stop(reason);
@@ -191,6 +197,10 @@ impl Guide for Identify {
             return self.ask(Ask::Drive(DriveState::Rest));
         }
         self.go_on(now)
+    }
+
+    fn doubts_coils(&self) -> bool {
+        true
     }
 
     /// The diode test can be done without; ohms cannot.

@@ -63,6 +63,12 @@ impl Drives {
         self.ladder.is_empty()
     }
 
+    /// The highest of the ladder, in volts; 0 where nothing may be driven.
+    #[must_use]
+    pub fn top_volts(&self) -> f64 {
+        self.ladder.last().map_or(0.0, DriveState::volts)
+    }
+
     /// What to try on a touch that has not moved yet: the drive known to move the part; or, as
     /// long as nothing has moved, the ladder once and its top on later touches, and then, on a
     /// pair that is closed, the other ways: a part that holds its state may be set already.

@@ -4,8 +4,8 @@
 
 use super::way::Way;
 use crate::event::{
-    Ask, Capture, Caution, DriveState, Event, Finding, IdentifyFinding, Ladder, LinkNews,
-    MeterIdentity, Pin, Pins, Placement,
+    Ask, Capture, Caution, DriveLimit, DriveState, Event, Finding, IdentifyFinding, Ladder,
+    LinkNews, MeterIdentity, Pin, Pins, Placement,
 };
 use crate::relay::Pair;
 use drivers::Function;
@@ -57,6 +57,8 @@ pub struct Record {
     pub refused: BTreeSet<Function>,
     /// Whether the operator said that no drive is possible.
     pub drive_refused: bool,
+    /// Drives that the supply did not reach, each with the number of the last touch before it.
+    pub limits: Vec<(DriveLimit, u32)>,
     /// Place asks answered ready.
     pub placements: u32,
     /// Leads that changed pin.
@@ -88,6 +90,7 @@ impl Record {
             unreachable: BTreeSet::new(),
             refused: BTreeSet::new(),
             drive_refused: false,
+            limits: Vec::new(),
             placements: 0,
             lead_moves: 0,
             drive_changes: 0,
@@ -115,6 +118,7 @@ impl Record {
             Event::DialTurned { function } => self.dial = Some(*function),
             Event::LeadsPlaced(placement) => self.begin_touch(placement),
             Event::DriveChanged(drive) => self.change_drive(drive),
+            Event::DriveLimited(limit) => self.doubt_coil(limit),
             Event::ReadingCaptured(capture) => self.add_capture(capture),
             Event::CaptureTakenBack { capture } => self.take_back(*capture),
             Event::AskSkipped { ask } => self.skip(ask),
@@ -158,6 +162,16 @@ impl Record {
         Way::of(self.pins.position(red)?, self.pins.position(black)?)
     }
 
+    /// The number of the last touch before the supply stopped at its limit between these pins:
+    /// what was measured until then is in doubt.
+    #[must_use]
+    pub fn doubted_at(&self, pair: Pair) -> Option<u32> {
+        let of_pair = |limit: &DriveLimit| {
+            self.way(&limit.plus, &limit.minus).is_some_and(|way| way.pair() == pair)
+        };
+        self.limits.iter().rev().find(|(limit, _)| of_pair(limit)).map(|(_, touch)| *touch)
+    }
+
     /// The touch that is under way, if the leads still rest where it began.
     #[must_use]
     pub fn current_touch(&self) -> Option<&TouchRecord> {
@@ -182,6 +196,16 @@ impl Record {
     fn change_drive(&mut self, drive: &DriveState) {
         self.drive_changes += u32::from(self.drive != *drive);
         self.drive = drive.clone();
+    }
+
+    /// The coil is to be measured again, even where the leads could not go before; a second time
+    /// ends the driving.
+    fn doubt_coil(&mut self, limit: &DriveLimit) {
+        let Some(way) = self.way(&limit.plus, &limit.minus) else { return };
+        self.unreachable.remove(&way.pair());
+        self.drive_refused |= self.doubted_at(way.pair()).is_some();
+        let touch = self.touches.last().map_or(0, |t| t.touch);
+        self.limits.push((limit.clone(), touch));
     }
 
     fn add_capture(&mut self, capture: &Capture) {

@@ -126,7 +126,9 @@ impl Guide for Output {
                 self.dial.agrees();
                 self.reading(&reading)
             }
-            Input::ReadingArrived(..) | Input::TextReceived(_) => Vec::new(),
+            Input::ReadingArrived(..) | Input::TextReceived(_) | Input::DriveLimited(_) => {
+                Vec::new()
+            }
             Input::OtherFunctionArrived => {
                 self.dial.disagrees(self.talk.open());
                 Vec::new()

@@ -94,7 +94,9 @@ impl Guide for PickUp {
                 let settled = self.listening.as_mut().and_then(|l| l.push(&reading));
                 settled.map(|settled| self.capture(settled)).unwrap_or_default()
             }
-            Input::ReadingArrived(..) | Input::TextReceived(_) => Vec::new(),
+            Input::ReadingArrived(..) | Input::TextReceived(_) | Input::DriveLimited(_) => {
+                Vec::new()
+            }
             Input::OtherFunctionArrived => {
                 self.dial.disagrees(self.talk.open());
                 if self.dial.is_doubted() {

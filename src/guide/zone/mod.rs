@@ -125,7 +125,9 @@ impl Guide for Zone {
                 self.dial.agrees();
                 self.reading(&reading)
             }
-            Input::ReadingArrived(..) | Input::TextReceived(_) => Vec::new(),
+            Input::ReadingArrived(..) | Input::TextReceived(_) | Input::DriveLimited(_) => {
+                Vec::new()
+            }
             Input::OtherFunctionArrived => {
                 self.dial.disagrees(self.talk.open());
                 Vec::new()
