@@ -138,7 +138,9 @@ impl<O: Operator> Operator for Eased<O> {
     fn show(&mut self, event: &Event) -> io::Result<()> {
         match event {
             Event::ReadingCaptured(_) => self.sound(Sound::Capture),
-            Event::LinkChanged(LinkNews::Lost { .. }) | Event::MeterComplained { .. } => {
+            Event::LinkChanged(LinkNews::Lost { .. })
+            | Event::DriveLimited(_)
+            | Event::MeterComplained { .. } => {
                 self.sound(Sound::Trouble);
             }
             Event::RunFinished { .. } => self.sound(Sound::Finished),

@@ -34,6 +34,8 @@ pub struct DriveEffect {
     pub movers: BTreeSet<Pair>,
     /// Every drive that moved nothing, with its touch.
     pub still: Vec<Still>,
+    /// The pairs that were ever closed at rest.
+    pub shut_at_rest: BTreeSet<Pair>,
     /// The drives that set and reset a part that holds its state.
     pub latch: Option<Latch>,
 }
@@ -85,12 +87,14 @@ impl DriveEffect {
         self.mover.as_ref().map(DriveState::volts)
     }
 
-    /// The highest voltage that moved nothing, in volts, if nothing lower did.
+    /// The highest voltage that moved nothing, in volts, if nothing lower did. Leads that read open
+    /// all the time on a pair that is closed at rest did not touch it, and that says nothing.
     #[must_use]
     pub fn still_volts(&self) -> Option<f64> {
         let below = self.moved_volts().unwrap_or(f64::INFINITY);
-        let tried = self.still.iter().map(|s| s.drive.volts()).filter(|v| *v < below);
-        tried.max_by(f64::total_cmp)
+        let touched = |s: &&Still| s.was_shut || !self.shut_at_rest.contains(&s.pair);
+        let tried = self.still.iter().filter(touched).map(|s| s.drive.volts());
+        tried.filter(|volts| *volts < below).max_by(f64::total_cmp)
     }
 
     /// The highest voltage, in volts, that moved nothing on a pair that does follow: what happens
@@ -125,6 +129,9 @@ impl DriveEffect {
 
     fn see(&mut self, touch: &TouchRecord, held: &mut u32, returned: &mut u32) {
         let looks: Vec<&Capture> = touch.ohms_captures().collect();
+        if looks.iter().any(|look| look.drive == DriveState::Rest && shut(look)) {
+            self.shut_at_rest.insert(touch.pair());
+        }
         for (i, pair) in looks.windows(2).enumerate() {
             let (before, after) = (pair[0], pair[1]);
             if after.drive == DriveState::Rest || self.see_way_back(before, after) {
