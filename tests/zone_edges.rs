@@ -185,7 +185,8 @@ fn the_fault_table_of_the_classic_loop_says_what_stays_silent() {
         let of = finding.faults.iter().filter(|fault| fault.effect == effect);
         of.map(|fault| fault.code).collect()
     };
-    // Silent: read ready (3.3 kilohm) at rest and in alarm. Damp is 2.9 kilohm at rest, 22 in alarm.
+    // Silent: read ready (3.3 kilohm) at rest and in alarm. Damp leaves 2.9 kilohm at rest and 22
+    // in alarm.
     let finding = classic().finding();
     let silent = [F::ContactBridged, F::SupplyLost, F::CoilOpen, F::ContactWelded];
     assert_eq!(effects(&finding, FaultEffect::Silent), silent);
