@@ -129,8 +129,9 @@ impl Budget {
         let own: f64 = self.components.iter().map(|c| c.contribution().powi(2)).sum();
         let pair = |&(i, j, r): &(usize, usize, f64)| 2.0 * r * contribution(i) * contribution(j);
         let whole = own + self.correlations.iter().map(pair).sum::<f64>();
-        // Rounding may leave less than nothing; what is no number must stay none.
-        if whole < 0.0 { 0.0 } else { whole }
+        // Rounding may leave less than nothing, and no components leave a negative zero; what is no
+        // number must stay none.
+        if whole <= 0.0 { 0.0 } else { whole }
     }
 }
 
@@ -166,5 +167,25 @@ mod tests {
             budget.correlate(a, nowhere, 1.0);
         }
         assert!(budget.combined() < 1e-9);
+        assert_eq!(budget.shares().len(), 2);
+    }
+
+    #[test]
+    fn what_rounding_leaves_below_nothing_is_nothing() {
+        // In doubles, the squares and twice the products of 0.1, 0.6 and -0.7 add up to -1.1e-16.
+        let mut budget = Budget::new();
+        let places =
+            [0.1, 0.6, -0.7].map(|c| budget.add(Component::standard("", 1.0, 9.0).times(c)));
+        for (one, other) in [(0, 1), (0, 2), (1, 2)] {
+            budget.correlate(places[one], places[other], 1.0);
+        }
+        assert_eq!(budget.combined().to_bits(), 0);
+        assert_eq!(Budget::new().combined().to_bits(), 0);
+    }
+
+    #[test]
+    fn exactly_known_components_have_no_part_in_a_variance_of_nothing() {
+        let exact = Budget::new().with(Component::standard("a", 0.0, 9.0));
+        assert_eq!(exact.shares()[0].part.to_bits(), 0);
     }
 }

@@ -79,6 +79,20 @@ mod tests {
         assert_eq!(Capability::of(9, 0.5, 0.0, &limits, 0.95), None);
         assert_eq!(Capability::of(9, 0.5, 0.1, &Tolerance::default(), 0.95), None);
         assert_eq!(Capability::of(9, f64::NAN, 0.1, &limits, 0.95), None);
+        for confidence in [-0.1, 0.0, 1.0, 1.1, f64::NAN] {
+            assert_eq!(Capability::of(9, 0.5, 0.1, &limits, confidence), None);
+        }
+    }
+
+    #[test]
+    fn two_values_are_enough_for_an_index_of_little_worth() {
+        // Chi squared with one degree of freedom: 2.5 % 0.000982, 97.5 % 5.024 (usual tables, from
+        // memory).
+        let c = Capability::of(2, 0.5, 0.1, &Tolerance::between(0.2, 0.8), 0.95).unwrap();
+        let (cp, between) = (c.cp.unwrap(), c.cp_between.unwrap());
+        assert!((cp - 1.0).abs() < 1e-12 && (c.cpk - 1.0).abs() < 1e-12);
+        assert!((between.low.powi(2) - 0.000_982).abs() < 1e-6, "{between:?}");
+        assert!((between.high.powi(2) - 5.024).abs() < 1e-3, "{between:?}");
     }
 
     #[test]

@@ -136,6 +136,34 @@ mod tests {
     }
 
     #[test]
+    fn the_rounding_of_a_mean_is_taken_out_again() {
+        // Of three numbers about 2^53 the sum has no room for its last two bits, and a mean by it
+        // alone is 1 off.
+        let middle = 9_007_199_254_740_974.0;
+        let (mean, deviation) = mean_and_deviation(&[middle - 1.0, middle, middle + 1.0]).unwrap();
+        assert_eq!((mean, deviation), (middle, 1.0));
+    }
+
+    #[test]
+    fn half_the_range_over_the_root_of_the_count_stands_for_the_scatter() {
+        // 1, 3, 7 and 5: a range of 6, four readings, 6 / 2 / 2.
+        assert!((mean_u_by_range(6.0, 4.0) - 1.5).abs() < 1e-15);
+    }
+
+    #[test]
+    fn a_component_says_in_a_budget_how_it_is_distributed() {
+        // In the words of JCGM 100:2008, 4.2, 4.3.3, 4.3.7 and 4.3.9.
+        let words = [
+            Component::repeated("r", &[1.0, 2.0]).unwrap(),
+            Component::expanded("c", 2.0, 2.0),
+            Component::rectangular("b", 1.0),
+            Component::triangular("t", 1.0),
+        ]
+        .map(|component| component.shape.name());
+        assert_eq!(words, ["repeated readings", "normal", "rectangular", "triangular"]);
+    }
+
+    #[test]
     fn a_negative_sensitivity_gives_a_negative_contribution() {
         assert_eq!(Component::standard("x", 2.0, 5.0).times(-3.0).contribution(), -6.0);
     }

@@ -72,21 +72,21 @@ impl Tolerance {
     }
 
     /// Probability that the quantity lies in here, where it is known as `value` with this
-    /// uncertainty (JCGM 106, 7.2). Without any uncertainty it is 0 or 1.
+    /// uncertainty (JCGM 106, 7.2). Without any uncertainty it is 0 or 1, and of what is no number
+    /// it is none.
     #[must_use]
     pub fn probability(&self, value: f64, expanded: &Expanded) -> f64 {
-        let below = |limit: f64| match expanded.u > 0.0 {
-            true => student_cdf((limit - value) / expanded.u, expanded.freedom),
-            false if value.is_nan() => f64::NAN,
-            false => f64::from(u8::from(limit >= value)),
-        };
-        let upper = self.upper.map_or(1.0, below);
-        let lower = match self.lower {
-            None => 0.0,
-            Some(limit) if expanded.u > 0.0 => below(limit),
-            Some(limit) => f64::from(u8::from(limit > value)),
-        };
-        (upper - lower).clamp(0.0, 1.0)
+        if value.is_nan() || expanded.u.is_nan() {
+            return f64::NAN;
+        }
+        if expanded.u > 0.0 {
+            let below = |limit: f64| student_cdf((limit - value) / expanded.u, expanded.freedom);
+            let (upper, lower) = (self.upper.map_or(1.0, below), self.lower.map_or(0.0, below));
+            return (upper - lower).clamp(0.0, 1.0);
+        }
+        let below = self.lower.is_some_and(|limit| limit > value);
+        let above = self.upper.is_some_and(|limit| limit < value);
+        f64::from(u8::from(!below && !above))
     }
 }
 
@@ -126,7 +126,8 @@ impl DecisionRule {
             Self::Risk(risk) => format!(
                 "passes where the probability of a false accept is at most {} %, fails where that \
                 of a false reject is, else undecided (JCGM 106:2012, 8.3)",
-                100.0 * risk
+                // A hundredfold, without what doubling digits would show: 0.07 is 7 %.
+                (1e12 * risk).round() / 1e10
             ),
         }
     }
@@ -194,6 +195,39 @@ mod tests {
         let tolerance = Tolerance::between(1.0, 2.0);
         let p = |value| tolerance.probability(value, &exact);
         assert_eq!([p(0.999), p(1.0), p(1.5), p(2.0), p(2.001)], [0.0, 1.0, 1.0, 1.0, 0.0]);
+        assert_eq!(Tolerance::default().probability(1.0, &exact), 1.0);
+    }
+
+    #[test]
+    fn what_is_no_number_has_no_probability() {
+        let (exact, doubtful, unknown) = (known_to(0.0), known_to(0.5), known_to(f64::NAN));
+        for limits in [Tolerance::at_most(2.0), Tolerance::at_least(2.0)] {
+            assert!(limits.probability(f64::NAN, &exact).is_nan());
+            assert!(limits.probability(f64::NAN, &doubtful).is_nan());
+            assert!(limits.probability(1.0, &unknown).is_nan());
+        }
+    }
+
+    #[test]
+    fn at_the_very_edge_of_the_guard_band_the_inside_passes_and_the_outside_does_not_fail() {
+        let u = Expanded { u: 0.5, coverage_factor: 2.0, expanded: 1.0, ..known_to(0.5) };
+        let verdict =
+            |value| DecisionRule::Guarded.judge(value, &u, &Tolerance::between(10.0, 20.0)).verdict;
+        assert_eq!([11.0, 19.0].map(verdict), [Verdict::Pass; 2]);
+        assert_eq!([9.0, 21.0].map(verdict), [Verdict::Undecided; 2]);
+        assert_eq!([8.999, 21.001].map(verdict), [Verdict::Fail; 2]);
+    }
+
+    #[test]
+    fn a_rule_names_its_clause_and_its_risk_in_per_cent() {
+        let words = DecisionRule::Simple.in_words();
+        assert!(words.starts_with("simple acceptance: ") && words.ends_with("106:2012, 8.2)"));
+        let words = DecisionRule::Guarded.in_words();
+        assert!(words.contains("more than U outside") && words.ends_with("(ILAC-G8:09/2019)"));
+        for (risk, shown) in [(0.05, "most 5 %,"), (0.07, "most 7 %,"), (1e-6, "most 0.0001 %,")] {
+            let words = DecisionRule::Risk(risk).in_words();
+            assert!(words.contains(shown) && words.ends_with("106:2012, 8.3)"), "{words}");
+        }
     }
 
     #[test]

@@ -99,6 +99,16 @@ mod tests {
     }
 
     #[test]
+    fn the_budget_of_readings_says_that_they_were_repeated_and_how_often() {
+        // JCGM 100:2008, 4.2.6: n - 1 degrees of freedom.
+        let joint = Joint::observed(&[("a", &[1.0, 2.0, 4.0, 4.5])]).unwrap();
+        let budget = joint.budget(&[2.0]);
+        let component = &budget.components()[0];
+        assert_eq!((component.shape, component.freedom), (Shape::Repeated, 3.0));
+        assert!((budget.freedom() - 3.0).abs() < 1e-12);
+    }
+
+    #[test]
     fn a_column_that_never_moves_correlates_with_nothing() {
         let joint = Joint::observed(&[("a", &[1.0, 2.0, 4.0]), ("b", &[5.0; 3])]).unwrap();
         assert_eq!(joint.correlation(0, 1), 0.0);

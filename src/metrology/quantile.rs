@@ -10,10 +10,7 @@ const MANY: f64 = 1000.0;
 /// Probability that a standard normal variable is at most `z`.
 #[must_use]
 pub fn normal_cdf(z: f64) -> f64 {
-    match Normal::new(0.0, 1.0) {
-        Ok(normal) if !z.is_nan() => normal.cdf(z),
-        _ => f64::NAN,
-    }
+    Normal::new(0.0, 1.0).map_or(f64::NAN, |normal| normal.cdf(z))
 }
 
 /// The `z` that a standard normal variable stays below with this probability, 0 to 1 exclusive.
@@ -33,7 +30,7 @@ pub fn normal_quantile(probability: f64) -> f64 {
 /// (JCGM 100:2008, Table G.2).
 #[must_use]
 pub fn student_coverage(coverage: f64, freedom: f64) -> f64 {
-    if !inside(coverage) || freedom.is_nan() || freedom <= 0.0 {
+    if !inside(coverage) {
         return f64::NAN;
     }
     let upper = f64::midpoint(1.0, coverage);
@@ -50,7 +47,7 @@ pub fn student_coverage(coverage: f64, freedom: f64) -> f64 {
 /// Probability that Student's t with these degrees of freedom is at most `t`.
 #[must_use]
 pub(super) fn student_cdf(t: f64, freedom: f64) -> f64 {
-    if t.is_nan() || freedom.is_nan() || freedom <= 0.0 {
+    if t.is_nan() {
         return f64::NAN;
     }
     if freedom > MANY * MANY {
@@ -88,7 +85,10 @@ mod tests {
             assert!(normal_quantile(odd).is_nan() && student_coverage(odd, 5.0).is_nan());
             assert!(chi_squared(odd, 5.0).is_nan());
         }
-        assert!(student_coverage(0.95, 0.0).is_nan() && normal_cdf(f64::NAN).is_nan());
+        for odd in [0.0, -1.0, f64::NEG_INFINITY, f64::NAN] {
+            assert!(student_coverage(0.95, odd).is_nan() && student_cdf(1.0, odd).is_nan());
+        }
+        assert!(normal_cdf(f64::NAN).is_nan() && student_cdf(f64::NAN, 5.0).is_nan());
     }
 
     #[test]
@@ -99,6 +99,28 @@ mod tests {
         let below = student_coverage(0.95, MANY);
         assert!((below - student_coverage(0.95, MANY + 1e-9)).abs() < 1e-7, "{below}");
         assert!((student_cdf(1.0, 999_999.0) - normal_cdf(1.0)).abs() < 1e-6);
+    }
+
+    #[test]
+    fn students_t_is_exact_on_both_sides_of_each_of_its_limits() {
+        // Integrated with mpmath 1.3.0 at 40 digits.
+        for (coverage, freedom, published) in [
+            (0.95, 1000.0, 1.962_339_080_826_408),
+            (0.50, 1001.0, 0.674_734_919_358_447_1),
+            (0.99, 1e12, 2.575_829_303_549_02),
+        ] {
+            let found = student_coverage(coverage, freedom);
+            assert!((found - published).abs() < 1e-9, "{coverage} {freedom}: {found}");
+        }
+        for (t, freedom, published) in [
+            (1.0, 1000.0, 0.841_223_790_957_663_8),
+            (2.0, 5000.0, 0.977_222_870_005_853),
+            (1.0, 1e6, 0.841_344_625_083_210_9),
+            (1.0, 1e12, 0.841_344_746_068_542_9),
+        ] {
+            let found = student_cdf(t, freedom);
+            assert!((found - published).abs() < 1e-8, "{t} {freedom}: {found}");
+        }
     }
 
     #[test]

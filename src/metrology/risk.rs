@@ -101,5 +101,24 @@ mod tests {
         for (deviation, u) in [(0.0, 1.0), (1.0, 0.0), (f64::NAN, 1.0), (1.0, f64::INFINITY)] {
             assert_eq!(Process { mean: 0.0, deviation }.risk(u, &tolerance, &tolerance), None);
         }
+        for mean in [f64::NAN, f64::INFINITY] {
+            let process = Process { mean, deviation: 1.0 };
+            assert_eq!(process.risk(1.0, &tolerance, &tolerance), None);
+        }
+    }
+
+    #[test]
+    fn a_fine_measurement_is_wrong_only_close_to_the_limit() {
+        // By hand: near the limit L the density is f(L) (1 - x) at L + x, for L = 1 and a standard
+        // normal process; a piece there is misjudged with probability Phi(-|x| / u), of which the
+        // integral over x > 0 is u / sqrt(2 pi), with x before it u^2 / 4. What is left out is of
+        // the order of u^2 of the whole.
+        let (u, limit) = (1e-3, Tolerance::at_most(1.0));
+        let risk = Process { mean: 0.0, deviation: 1.0 }.risk(u, &limit, &limit).unwrap();
+        let root = (2.0 * std::f64::consts::PI).sqrt();
+        let density = (-0.5_f64).exp() / root;
+        let near = |found: f64, by_hand: f64| (found / by_hand - 1.0).abs() < 3e-6;
+        assert!(near(risk.accepted_wrongly, density * (u / root - u * u / 4.0)), "{risk:?}");
+        assert!(near(risk.refused_wrongly, density * (u / root + u * u / 4.0)), "{risk:?}");
     }
 }

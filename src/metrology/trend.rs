@@ -131,7 +131,7 @@ mod tests {
 
     #[test]
     fn lots_amount_to_the_same_as_their_values_one_by_one() {
-        let days: [&[f64]; 3] = [&[1.0, 2.5, 2.0], &[4.0], &[3.0, 3.5, 9.0, 1e6]];
+        let days: [&[f64]; 4] = [&[1.0, 2.5, 2.0], &[4.0], &[3.0, 3.5, 9.0, 1e6], &[7.0, 5.0]];
         let (mut single, mut lots) = (Trend::default(), Trend::default());
         for (x, day) in (0..).map(f64::from).zip(days) {
             day.iter().for_each(|y| single.push(x, *y));
@@ -145,6 +145,23 @@ mod tests {
         let (one, other) = (single.slope(0.95).unwrap(), lots.slope(0.95).unwrap());
         assert!(near(one.0, other.0) && near(one.1, other.1), "{one:?} {other:?}");
         assert_eq!(single.range(), lots.range());
+        let whole = lots;
+        lots.push_lot(9.0, 0, 5.0, 0.0, (5.0, 5.0));
+        lots.push_lot(f64::NAN, 3, 5.0, 0.0, (5.0, 5.0));
+        assert_eq!(lots, whole, "a lot of nothing, or of no time");
+    }
+
+    #[test]
+    fn three_values_have_a_slope_and_one_has_neither_slope_nor_deviation() {
+        // By hand: means 1 and 2/3, slope 1/2, squares left 1/6 on one degree of freedom, so that
+        // u is the root of 1/12; 12.71 is t in JCGM 100:2008, Table G.2, at 95 %.
+        let (slope, half) = over(&[(0.0, 0.0), (1.0, 1.0), (2.0, 1.0)]).slope(0.95).unwrap();
+        assert!((slope - 0.5).abs() < 1e-12, "{slope}");
+        assert!((half - 12.71 / 12_f64.sqrt()).abs() < 2e-3, "{half}");
+        let one = over(&[(0.0, 3.0)]);
+        assert_eq!((one.mean(), one.range()), (Some(3.0), Some((3.0, 3.0))));
+        assert_eq!((one.deviation(), one.slope(0.95)), (None, None));
+        assert_eq!((Trend::default().deviation(), Trend::default().range()), (None, None));
     }
 
     #[test]

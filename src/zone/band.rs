@@ -145,6 +145,38 @@ mod tests {
         assert_eq!(read.map(|ohms| bands().read(&at(ohms))), expected);
         let wide = AtTerminals { threshold_factor: 1.1, ..at(1050.0) };
         assert_eq!(bands().read(&wide), Tamper);
+        let ends = [1000.0, 5000.0, 12_000.0].map(|ohms| bands().read(&at(ohms)));
+        assert_eq!(ends, [Tamper, Ready, Violated], "an end is of the band below it");
+        // 12 V behind 4.7 kilohm: 5 kilohm leave 6.186 V, 1 kilohm 2.105 V.
+        let volts = [2.1, 2.2, 6.1, 6.2].map(|volts| bands().read_volts(volts, 12.0, 4700.0));
+        assert_eq!(volts, [Tamper, Ready, Ready, Violated]);
+    }
+
+    #[test]
+    fn thresholds_kept_worse_move_the_margins_with_them() {
+        let wide = AtTerminals { threshold_factor: 1.1, ..at(3300.0) };
+        let margin = |ends| bands().margin(ends, &wide);
+        assert!((margin((Some(1000.0), None)).ohms - 2200.0).abs() < 1e-9);
+        assert!((margin((None, Some(5000.0))).ohms - 2200.0).abs() < 1e-9);
+        // 3300 ohm leave 4.95 V, 1100 ohm 13.2 / 5.8 V, 5500 ohm 66 / 10.2 V.
+        assert!((margin((Some(1000.0), None)).volts - (4.95 - 13.2 / 5.8)).abs() < 1e-9);
+        assert!((margin((None, Some(5000.0))).volts - (66.0 / 10.2 - 4.95)).abs() < 1e-9);
+    }
+
+    #[test]
+    fn an_open_loop_is_endlessly_beyond_an_end_in_ohms_and_not_in_volts() {
+        let open = bands().margin((None, Some(5000.0)), &at(f64::INFINITY));
+        assert_eq!(open.ohms, f64::NEG_INFINITY);
+        assert!((open.volts - (60.0 / 9.7 - 12.0)).abs() < 1e-9);
+        // An end above the open volts is never reached.
+        let in_volts = Bands::new(Compares::Volts, vec![Ready, Violated], vec![13.0]).unwrap();
+        let margin = in_volts.margin((Some(13.0), None), &at(3300.0));
+        assert_eq!(margin.ohms, f64::NEG_INFINITY);
+        assert!((margin.volts + 8.05).abs() < 1e-9);
+        let margin = in_volts.margin((Some(13.0), None), &at(f64::INFINITY));
+        assert_eq!((margin.ohms, margin.volts), (f64::INFINITY, -1.0));
+        let close = Margin { ohms: 70.0, volts: 0.5 };
+        assert_eq!((bands().deciding(close), in_volts.deciding(close)), (70.0, 0.5));
     }
 
     #[test]

@@ -189,13 +189,14 @@ impl Loop<'_> {
 
 /// Two resistances side by side.
 fn beside(a: f64, b: f64) -> f64 {
+    let sum = a + b;
     if a.is_infinite() {
         b
     } else if b.is_infinite() {
         a
-    } else if a + b == 0.0 {
+    } else if sum == 0.0 {
         0.0
     } else {
-        a * b / (a + b)
+        a * b / sum
     }
 }

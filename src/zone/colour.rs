@@ -110,8 +110,10 @@ impl fmt::Display for Colour {
 pub fn bands(ohms: f64, percent: f64) -> Option<Vec<Colour>> {
     let tolerance = Colour::of_percent(percent).filter(|_| ohms.is_normal())?;
     let usual: &[usize] = if percent >= 5.0 { &[2, 3] } else { &[3] };
+    // What is a billionth below a decade is of that decade, as it is read below.
+    let decade = (ohms.log10() + 5e-10).floor() as i32;
     let (figures, digits, power) = usual.iter().find_map(|&digits| {
-        let power = ohms.log10().floor() as i32 + 1 - digits as i32;
+        let power = decade + 1 - digits as i32;
         let figures = (ohms / 10_f64.powi(power)).round();
         let exact = (scaled(figures as u32, power) - ohms).abs() <= 1e-9 * ohms;
         (exact && (10.0..1000.0).contains(&figures)).then_some((figures as u32, digits, power))
@@ -169,6 +171,14 @@ mod tests {
     ];
 
     #[test]
+    fn less_than_ten_ohms_is_written_with_gold_and_silver() {
+        // IEC 60062: gold multiplies by a tenth, silver by a hundredth.
+        assert_eq!(bands(9.1, 5.0), Some(vec![Colour::White, Brown, Gold, Gold]));
+        assert_eq!(bands(0.47, 5.0), Some(vec![Yellow, Violet, Colour::Silver, Gold]));
+        assert_eq!(bands(0.047, 5.0), None);
+    }
+
+    #[test]
     fn worked_examples_come_out_both_ways() {
         for (colours, ohms, percent) in WORKED {
             assert_eq!(read_bands(colours), Ok((ohms, percent)), "{colours:?}");
@@ -181,6 +191,10 @@ mod tests {
         assert_eq!(bands(3320.0, 5.0).map(|b| b.len()), Some(5));
         assert_eq!(bands(33_215.0, 1.0), None);
         assert_eq!(bands(3300.0, 3.0), None);
+        assert_eq!(bands(3300.000_001, 5.0), bands(3300.0, 5.0));
+        assert_eq!(bands(3300.000_01, 5.0), None);
+        assert_eq!(bands(99.999_999_999, 5.0), bands(100.0, 5.0));
+        assert_eq!(bands(99.999_999_999, 1.0), bands(100.0, 1.0));
         for no_value in [0.0, -0.0, -3300.0, f64::NAN, f64::INFINITY, f64::MAX] {
             assert_eq!(bands(no_value, 5.0), None, "{no_value}");
         }
@@ -188,8 +202,13 @@ mod tests {
 
     #[test]
     fn colours_out_of_place_are_refused() {
-        assert!(read_bands(&[Gold, Orange, Red, Gold]).is_err());
-        assert!(read_bands(&[Orange, Orange, Red, Black]).is_err());
+        let place = |place, colour, wanted| Err(BadBands::Place { place, colour, wanted });
+        let tolerance = "tolerance that is agreed on";
+        assert_eq!(read_bands(&[Gold, Orange, Red, Gold]), place(1, Gold, "figure"));
+        assert_eq!(read_bands(&[Red, Orange, Gold, Red, Gold]), place(3, Gold, "figure"));
+        assert_eq!(read_bands(&[Orange, Orange, Red, Black]), place(4, Black, tolerance));
+        assert_eq!(read_bands(&[Red, Red, Red, Black, Yellow]), place(5, Yellow, tolerance));
+        assert_eq!(read_bands(&[Orange, Orange, Red]), Ok((3300.0, 20.0)));
         assert_eq!(read_bands(&[Orange]), Err(BadBands::Count(1)));
     }
 }

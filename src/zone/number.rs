@@ -266,6 +266,22 @@ mod tests {
         assert!(n.zone(0, 1).is_err() && n.zone(1, 9).is_err() && n.zone(7, 8).is_err());
         assert!(n.spot(8).is_err() && n.spot(61).is_err());
         assert!(n.address("11").is_err() && n.address("1a0").is_err());
+        let terminal = |terminal| Err(BadSpot::Terminal { terminal, count: 8 });
+        assert_eq!([n.zone(1, 0), n.zone(1, 9)], [terminal(0), terminal(9)]);
+        let address = |address| Err(BadSpot::Address { address, low: 1, high: 7 });
+        assert_eq!([n.zone(0, 1), n.zone(8, 1)], [address(0), address(8)]);
+    }
+
+    #[test]
+    fn zones_end_where_the_expanders_do_or_the_panel_before_them() {
+        // Seven expanders of eight zones from 9 on: 9 + 56 - 1 = 64.
+        for (last_zone, high) in [(None, 64), (Some(99), 64), (Some(60), 60)] {
+            let n = RawNumbering { last_zone, ..numbering() };
+            let end = n.spot(high).unwrap();
+            assert_eq!((end.address, end.terminal), (7, 8 - (64 - high)));
+            let zone = high + 1;
+            assert_eq!(n.spot(zone), Err(BadSpot::Zone { zone, low: 9, high }));
+        }
     }
 
     #[test]
@@ -279,5 +295,21 @@ mod tests {
         assert!(problems[2].unwrap().contains("line 2"), "{problems:?}");
         assert!(problems[3].unwrap().contains("no number") && lines[3].line == 5);
         assert!(check_schedule(&numbering(), "a,b\n1,2\n").is_err());
+    }
+
+    #[test]
+    fn a_schedule_may_say_the_address_the_switches_or_both_alike() {
+        let problems = |text: &str| -> Vec<Option<String>> {
+            let lines = check_schedule(&numbering(), text).unwrap();
+            lines.into_iter().map(|line| line.problem).collect()
+        };
+        assert_eq!(problems("zone,address,terminal\n29,3,5\n"), [None]);
+        let both = problems("Zone,Address,Switches,Terminal\n29,3,110,5\n30,3,100,6\n31,,,7\n");
+        let apart = "the switches say address 1, the line says 3".to_owned();
+        let none = "neither address nor switches".to_owned();
+        assert_eq!(both, [None, Some(apart), Some(none)]);
+        for useless in ["zone,terminal\n9,1\n", "zone,address\n9,1\n", "zone,address,terminal\n"] {
+            assert!(check_schedule(&numbering(), useless).is_err(), "{useless}");
+        }
     }
 }

@@ -313,6 +313,92 @@ reads = "violated"
     }
 
     #[test]
+    fn a_name_is_as_long_as_it_may_be_and_printable() {
+        let named = |name: &str| Panel::parse(&GOOD.replacen("one", name, 1), "a");
+        assert_eq!(named(&"\u{e9}".repeat(120)).unwrap().name.chars().count(), 120);
+        for bad in ["x".repeat(121), "  ".into(), "a\\tb".into(), "a\\u001b".into()] {
+            assert!(named(&bad).unwrap_err().problem.contains("`name`"), "{bad}");
+        }
+    }
+
+    #[test]
+    fn a_loop_of_three_resistors_wants_all_of_them() {
+        let triple = |more: &str| {
+            Panel::parse(&GOOD.replacen("\"series\"", &format!("\"triple\"{more}"), 1), "a")
+        };
+        assert!(triple("").unwrap_err().problem.contains("alarm_ohms"));
+        assert!(triple("\nalarm_ohms = 1000").unwrap_err().problem.contains("fault_ohms"));
+        assert!(triple("\nalarm_ohms = 1000\nfault_ohms = 3300").is_ok());
+    }
+
+    #[test]
+    fn a_measured_supply_is_known_to_a_quarter_at_the_worst() {
+        let with = |u: &str| Panel::parse(&GOOD.replacen("= 12", &format!("= 12\n{u}"), 1), "a");
+        assert!(with("volts_u = 3").is_ok() && with("ohms_u = 1175").is_ok());
+        assert!(with("volts_u = 3.01").unwrap_err().problem.contains("supply.volts_u"));
+        assert!(with("ohms_u = 1176").unwrap_err().problem.contains("supply.ohms_u"));
+    }
+
+    #[test]
+    fn bands_are_twelve_at_most_and_all_but_the_last_end_in_one_unit() {
+        let of = |count: usize| {
+            let more: String = (0..count - 3)
+                .map(|i| format!("[[band]]\nreads = \"ready\"\nup_to_ohms = {}\n", 2000 + i))
+                .collect();
+            Panel::parse(
+                &GOOD.replacen(
+                    "[[band]]\nreads = \"ready\"",
+                    &format!("{more}[[band]]\nreads = \"ready\""),
+                    1,
+                ),
+                "a",
+            )
+        };
+        assert_eq!(of(12).unwrap().bands.iter().count(), 12);
+        assert!(of(13).unwrap_err().problem.contains("13 of them"));
+        let one_unit = "every band but the last needs an end in one unit";
+        let in_volts = GOOD.replace("up_to_ohms = 1000", "up_to_volts = 1");
+        let in_volts = in_volts.replace("up_to_ohms = 6000", "up_to_volts = 6");
+        assert!(Panel::parse(&in_volts, "a").is_ok());
+        for text in
+            [GOOD.replace("up_to_ohms = 1000\n", ""), in_volts.replace("up_to_volts = 1\n", "")]
+        {
+            assert!(Panel::parse(&text, "a").unwrap_err().problem.contains(one_unit));
+        }
+        let none = GOOD.replace("up_to_ohms = 1000\n", "").replace("up_to_ohms = 6000\n", "");
+        assert!(Panel::parse(&none, "a").unwrap_err().problem.contains(one_unit));
+        for end in ["up_to_ohms = 9000", "up_to_volts = 9"] {
+            let closed = Panel::parse(&format!("{GOOD}{end}\n"), "a").unwrap_err();
+            assert!(closed.problem.contains("the last `band` has an end"), "{closed}");
+        }
+        let never_ready = refused("reads = \"ready\"", "reads = \"fault\"");
+        assert!(never_ready.problem.contains("none reads ready"), "{never_ready}");
+    }
+
+    #[test]
+    fn switches_reach_the_first_address_and_count_up_from_switch_1_if_nothing_else_is_said() {
+        let with = |first_address: u32| {
+            let numbering = format!(
+                "{GOOD}[numbering]\nzones_per_expander = 8\nfirst_zone = 9\nswitches = 3\n\
+                 first_address = {first_address}\n"
+            );
+            Panel::parse(&numbering, "a")
+        };
+        let numbering = with(7).unwrap().numbering.unwrap();
+        assert!(numbering.switch_1_is_lowest && numbering.on_is_1);
+        assert!(with(8).unwrap_err().problem.contains("the switches do not reach it"));
+        assert!(with(256).unwrap_err().problem.contains("numbering.first_address"));
+    }
+
+    #[test]
+    fn the_schema_describes_a_panel_file() {
+        let schema = serde_json::to_string(&Panel::schema()).unwrap();
+        for key in ["threshold_percent", "up_to_volts", "short_milliamps", "zones_per_expander"] {
+            assert!(schema.contains(key), "{key}");
+        }
+    }
+
+    #[test]
     fn measured_supplies_give_the_resistance() {
         let with = |new: &str| Panel::parse(&GOOD.replacen("ohms = 4700", new, 1), "a").unwrap();
         let across = with("known_ohms = 3300\nknown_volts = 4.95");

@@ -46,11 +46,11 @@ pub fn parse(text: &str) -> Result<(f64, Option<f64>), BadCode> {
         Some(percent) => (&rest[..rest.len() - 1], Some(percent)),
         None => (rest, None),
     };
-    let digits = |text: &str| text.chars().all(|c| c.is_ascii_digit());
-    if (whole.is_empty() && part.is_empty()) || !digits(part) {
+    if whole.is_empty() && part.is_empty() {
         return Err(bad());
     }
-    // One exact reading by the standard library instead of a product that may round twice.
+    // One exact reading by the standard library instead of a product that may round twice; behind
+    // the point it takes nothing but figures.
     let number = format!("0{whole}.{part}0e{power}");
     number.parse().map(|ohms| (ohms, tolerance)).map_err(|_| bad())
 }
@@ -100,9 +100,29 @@ mod tests {
     }
 
     #[test]
+    fn a_code_has_two_figures_that_say_something_and_six_places_at_most() {
+        let of = |ohms| render(ohms, None);
+        assert_eq!([of(0.05), of(0.5), of(5.0)], ["R050", "R50", "5R0"]);
+        assert_eq!([of(50.0), of(50_000.0), of(55_500.0)], ["50R", "50K", "55K5"]);
+        assert_eq!([of(1e-6), of(0.0)], ["R000001", "R000000"]);
+        assert_eq!([of(1e6), of(1e9)], ["1M0", "1G0"]);
+    }
+
+    #[test]
+    fn sixteen_characters_are_read_and_no_more() {
+        assert_eq!(parse("0000000000003300"), Ok((3300.0, None)));
+        assert_eq!(parse("0000000000003K3J"), Ok((3300.0, Some(5.0))));
+        assert!(parse("00000000000003300").is_err());
+        assert_eq!(parse(" 0 "), Ok((0.0, None)));
+    }
+
+    #[test]
     fn what_is_no_code_is_refused() {
         for bad in ["", "K", "4X7", "4K7K7", "-4K7", "R", "4K7Z", "inf", "nan", "4,7", "\u{1b}[2J"]
         {
+            assert!(parse(bad).is_err(), "{bad:?}");
+        }
+        for bad in ["-5", "KJ", "4K7E3", "4K+7", "4K-7", "4K7.5", "4K 7", "4K_7", "4K٣"] {
             assert!(parse(bad).is_err(), "{bad:?}");
         }
     }

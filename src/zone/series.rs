@@ -70,7 +70,8 @@ impl Series {
         }
         let ten = if self.steps() <= 24 { 1 } else { 2 };
         let exponent = ohms.log10().floor() as i32 - ten;
-        let values = (exponent - 1..=exponent + 1)
+        // The one below is of the same decade, which begins with a value; the one above may not be.
+        let values = (exponent..=exponent + 1)
             .flat_map(|e| self.figures().map(move |figure| scaled(figure, e)));
         let (mut below, mut above) = (0.0_f64, f64::INFINITY);
         for value in values {
@@ -102,8 +103,8 @@ impl Series {
 
 /// Figures times a power of ten, exact wherever a number can be.
 pub(super) fn scaled(figure: u32, exponent: i32) -> f64 {
-    let power = 10_f64.powi(exponent.abs());
-    if exponent < 0 { f64::from(figure) / power } else { f64::from(figure) * power }
+    let (times, over) = (exponent.max(0), (-exponent).max(0));
+    f64::from(figure) * 10_f64.powi(times) / 10_f64.powi(over)
 }
 
 fn rounded(i: usize, steps: usize) -> u32 {
@@ -147,6 +148,42 @@ mod tests {
     }
 
     #[test]
+    fn what_is_nearest_is_so_in_every_decade() {
+        // Those next below and above, by the tables of IEC 60063.
+        let known = [
+            (Series::E3, 30.0, (22.0, 47.0)),
+            (Series::E6, 95.0, (68.0, 100.0)),
+            (Series::E24, 50.0, (47.0, 51.0)),
+            (Series::E48, 99.0, (95.3, 100.0)),
+            (Series::E96, 47.0, (46.4, 47.5)),
+            (Series::E192, 91.9, (90.9, 92.0)),
+            (Series::E192, 10.0, (10.0, 10.0)),
+        ];
+        for power in -4..=10 {
+            let there = |x: f64| scaled((10.0 * x).round() as u32, power - 1);
+            for (series, ohms, (below, above)) in known {
+                let found = series.around(there(ohms));
+                assert_eq!(found, Some((there(below), there(above))), "{series} {ohms}E{power}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_billionth_beside_a_value_is_that_value_and_more_is_not() {
+        assert_eq!(Series::E24.around(3300.000_001), Some((3300.0, 3300.0)));
+        assert_eq!(Series::E24.around(3299.999_999), Some((3300.0, 3300.0)));
+        assert_eq!(Series::E24.around(3300.000_01), Some((3300.0, 3600.0)));
+        assert_eq!(Series::E24.around(3299.999_99), Some((3000.0, 3300.0)));
+        assert_eq!(Series::E24.around(999.999_999_999_9), Some((1000.0, 1000.0)));
+    }
+
+    #[test]
+    fn of_two_as_near_the_lower_is_taken() {
+        assert_eq!(Series::E24.nearest(10.5), Some(10.0));
+        assert_eq!(Series::E24.nearest(10.6), Some(11.0));
+    }
+
+    #[test]
     fn what_is_no_resistance_has_no_nearest_value() {
         for ohms in [0.0, -1.0, f64::NAN, f64::INFINITY] {
             assert_eq!(Series::E24.nearest(ohms), None, "{ohms}");
@@ -158,5 +195,7 @@ mod tests {
     #[test]
     fn a_range_holds_every_value_in_it() {
         assert_eq!(Series::E6.between(1000.0, 4700.0), [1000.0, 1500.0, 2200.0, 3300.0, 4700.0]);
+        assert_eq!(Series::E3.between(0.001, 0.01), [0.001, 0.0022, 0.0047, 0.01]);
+        assert_eq!(Series::E3.between(1e11, 1e12), [1e11, 2.2e11, 4.7e11]);
     }
 }

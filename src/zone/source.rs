@@ -153,6 +153,46 @@ mod tests {
         let learnt =
             Learnt::from_two(m(12.0, 0.01), m(3300.0, 19.05), m(4.95, 0.005), f64::INFINITY);
         assert!((learnt.unwrap().ohms.u - 29.084).abs() < 0.01, "{learnt:?}");
+        assert!((learnt.unwrap().volts.u - 0.01).abs() < 1e-9, "nothing loads the open terminals");
+    }
+
+    #[test]
+    fn what_is_no_measurement_is_named() {
+        let good = [exact(12.0), exact(3300.0), exact(4.95)];
+        let names = ["open volts", "known ohms", "known volts"];
+        let odd = [(0.0, 0.0), (-1.0, 0.0), (f64::INFINITY, 0.0)];
+        let doubtful = [(1.0, -0.1), (1.0, f64::INFINITY), (1.0, f64::NAN)];
+        for (value, u) in odd.into_iter().chain(doubtful) {
+            for (i, name) in names.into_iter().enumerate() {
+                let mut given = good;
+                given[i] = Measured { value, u };
+                let [open, known, across] = given;
+                let refused = Learnt::from_two(open, known, across, 1e7);
+                assert_eq!(refused, Err(BadMeasurement::Value { name, value }));
+            }
+        }
+        for value in [0.0, -1e6] {
+            let refused = Learnt::from_two(good[0], good[1], good[2], value);
+            assert_eq!(refused, Err(BadMeasurement::Value { name: "meter ohms", value }));
+        }
+        let refused = Learnt::from_two(good[0], good[1], good[2], f64::NAN);
+        assert!(matches!(refused, Err(BadMeasurement::Value { name: "meter ohms", .. })));
+    }
+
+    #[test]
+    fn a_source_that_the_meter_or_the_rounding_takes_for_itself_is_none() {
+        // 12 V fall to 4.95 V on 3300 ohm: source and meter together are 4700 ohm, and the meter
+        // cannot have as much or less.
+        let learnt = |meter| Learnt::from_two(exact(12.0), exact(3300.0), exact(4.95), meter);
+        let together = learnt(f64::INFINITY).unwrap().ohms.value;
+        for meter in [1000.0, together] {
+            assert!(matches!(learnt(meter), Err(BadMeasurement::NoLoad { .. })), "{meter}");
+        }
+        assert!((learnt(9400.0).unwrap().ohms.value - 9400.0).abs() < 1e-6);
+        // What is left is less than a double holds.
+        let (open, across) = (exact(2.0), exact(2.0_f64.next_down()));
+        let refused = Learnt::from_two(open, exact(f64::MIN_POSITIVE), across, 1e7);
+        assert!(matches!(refused, Err(BadMeasurement::NoLoad { .. })), "{refused:?}");
     }
 
     #[test]

@@ -34,3 +34,30 @@ pub(crate) fn complaint(text: &str, error: &toml::de::Error, otherwise: &str) ->
     };
     Complaint { line, problem, hint }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[derive(Debug, serde::Deserialize)]
+    #[serde(deny_unknown_fields)]
+    struct Sheet {
+        #[expect(dead_code, reason = "only its name is of use here")]
+        longest_silence_minutes: u32,
+    }
+
+    fn hint(text: &str) -> String {
+        let error = toml::from_str::<Sheet>(text).unwrap_err();
+        complaint(text, &error, "otherwise").hint
+    }
+
+    #[test]
+    fn a_long_word_may_be_wrong_in_more_places_than_a_short_one() {
+        // Of 23 letters seven may differ.
+        let meant = "did you mean `longest_silence_minutes`?";
+        assert_eq!(hint("longest_silence_minute = 1"), meant);
+        assert_eq!(hint("longest_silence_in_minut = 1"), meant);
+        assert_eq!(hint("silence_minutes_xxxxxxxx = 1"), "otherwise");
+        assert_eq!(hint("x = 1"), "otherwise");
+    }
+}
