@@ -90,7 +90,7 @@ impl Departure {
         self.next_check = self.n * 2;
         let half = self.buckets.len() / 2;
         let (early, late) = self.buckets.split_at(half);
-        let (a, b) = (mean(early)?, mean(late)?);
+        let (a, b) = (mean(early), mean(late));
         #[expect(clippy::cast_precision_loss, reason = "a count of readings in memory")]
         let noise = 3.0 * sigma * (4.0 / self.n as f64).sqrt();
         ((a - b).abs() <= noise.max(0.2 * self.peak)).then_some(b)
@@ -117,9 +117,10 @@ fn joined(a: Bucket, b: Bucket) -> Bucket {
     Bucket { t: mean(a.t, b.t), away: mean(a.away, b.away), x: mean(a.x, b.x), n }
 }
 
-fn mean(buckets: &[Bucket]) -> Option<f64> {
+/// Of one bucket or more.
+fn mean(buckets: &[Bucket]) -> f64 {
     let n: f64 = buckets.iter().map(|b| b.n).sum();
-    (n > 0.0).then(|| buckets.iter().map(|b| b.x * b.n).sum::<f64>() / n)
+    buckets.iter().map(|b| b.x * b.n).sum::<f64>() / n
 }
 
 /// Where the line through the first and the last of these meets the level.
@@ -223,6 +224,11 @@ mod tests {
         assert_eq!(steady(3).settled(99.0, 0.5, 0.0), None, "three readings tell nothing");
         assert_eq!(steady(4).settled(1.4, 0.5, 0.0), None, "the wait is not over");
         assert_eq!(steady(4).settled(1.5, 0.5, 0.0), Some(12.0));
+        assert_eq!(
+            steady(515).settled(999.0, 0.5, 0.0),
+            Some(12.0),
+            "means count as they are made"
+        );
         // Halves that differ by a fifth of the change, 2.5 V, agree; by more, they do not.
         for (by, settles) in [(0.5, true), (-0.5, true), (0.51, false), (-0.51, false)] {
             let late = 2.5_f64.min(2.5 + by);
