@@ -90,7 +90,7 @@ impl Departure {
         self.next_check = self.n * 2;
         let half = self.buckets.len() / 2;
         let (early, late) = self.buckets.split_at(half);
-        let (a, b) = (mean(early)?, mean(late)?);
+        let (a, b) = (mean(early), mean(late));
         #[expect(clippy::cast_precision_loss, reason = "a count of readings in memory")]
         let noise = 3.0 * sigma * (4.0 / self.n as f64).sqrt();
         ((a - b).abs() <= noise.max(0.2 * self.peak)).then_some(b)
@@ -104,7 +104,7 @@ impl Departure {
         let back = if part.len() >= 8 { parabola(part, self.first.t) } else { None };
         let back = back.or_else(|| line(part));
         let last = self.buckets.last().map_or(self.first.t, |b| b.t);
-        let earliest = (self.last_in.t - (last - self.first.t)).min(self.last_in.t);
+        let earliest = self.last_in.t - (last - self.first.t);
         let at = back.unwrap_or(self.first.t).clamp(earliest, self.first.t);
         let reach = (self.first.t - self.last_in.t).max(interval) / 2.0;
         Onset { at, u: reach.max((self.first.t - at) / 4.0) }
@@ -117,21 +117,22 @@ fn joined(a: Bucket, b: Bucket) -> Bucket {
     Bucket { t: mean(a.t, b.t), away: mean(a.away, b.away), x: mean(a.x, b.x), n }
 }
 
-fn mean(buckets: &[Bucket]) -> Option<f64> {
+/// Of one bucket or more.
+fn mean(buckets: &[Bucket]) -> f64 {
     let n: f64 = buckets.iter().map(|b| b.n).sum();
-    (n > 0.0).then(|| buckets.iter().map(|b| b.x * b.n).sum::<f64>() / n)
+    buckets.iter().map(|b| b.x * b.n).sum::<f64>() / n
 }
 
 /// Where the line through the first and the last of these meets the level.
 fn line(part: &[Bucket]) -> Option<f64> {
     let (a, b) = (part.first()?, part.last()?);
     let rise = (b.away - a.away) / (b.t - a.t);
-    (rise > 0.0 && rise.is_finite()).then(|| a.t - a.away / rise)
+    (rise > 0.0).then(|| a.t - a.away / rise)
 }
 
 /// Where the parabola through these, by least squares, last met the level before them.
 fn parabola(part: &[Bucket], from: f64) -> Option<f64> {
-    let scale = part.last().map(|b| b.t - from).filter(|s| *s > 0.0)?;
+    let scale = part.last()?.t - from;
     let mut s = [0.0; 5];
     let mut r = [0.0; 3];
     for bucket in part {
@@ -156,7 +157,157 @@ fn parabola(part: &[Bucket], from: f64) -> Option<f64> {
     let a = det([[r0, s1, s2], [r1, s2, s3], [r2, s3, s4]]) / all;
     let b = det([[s0, r0, s2], [s1, r1, s3], [s2, r2, s4]]) / all;
     let c = det([[s0, s1, r0], [s1, s2, r1], [s2, s3, r2]]) / all;
-    let inside = b * b - 4.0 * a * c;
-    let root = -2.0 * a / (b + inside.sqrt());
-    (b > 0.0 && inside >= 0.0 && root.is_finite()).then_some(from + root * scale)
+    // Not a number where it never met the level, or where no time goes by.
+    let root = -2.0 * a / (b + (b * b - 4.0 * a * c).sqrt());
+    (b > 0.0 && root.is_finite()).then_some(from + root * scale)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[track_caller]
+    fn close(found: f64, wanted: f64) {
+        assert!((found - wanted).abs() < 1e-9, "{found}, truly {wanted}");
+    }
+
+    fn sample(t: f64, x: f64) -> Sample {
+        Sample { t, x, index: 0 }
+    }
+
+    /// Readings that lie `away(t)` above a level of 10 V, the last in it at 0 s.
+    fn left(times: &[f64], away: impl Fn(f64) -> f64) -> Departure {
+        let first = sample(times[0], 10.0 + away(times[0]));
+        let extent = Extent::begin(1.0, 0.0);
+        let mut departure = Departure::begin(sample(0.0, 10.0), first, away(times[0]), extent);
+        times.iter().for_each(|t| departure.push(sample(*t, 10.0 + away(*t)), away(*t)));
+        departure
+    }
+
+    fn seconds(n: u32) -> Vec<f64> {
+        (1..=n).map(f64::from).collect()
+    }
+
+    #[test]
+    fn means_stand_for_neighbours_twice_as_many_each_time_there_is_no_room() {
+        for (n, per) in [(1, 1), (256, 1), (257, 2), (512, 2), (513, 4), (515, 4), (2000, 8)] {
+            let times = seconds(n);
+            let departure = left(&times, |t| 0.01 * t * t);
+            close(departure.per_bucket, f64::from(per));
+            let parts = times.chunks(usize::try_from(per).unwrap());
+            assert_eq!(departure.buckets.len(), parts.len());
+            for (bucket, part) in departure.buckets.iter().zip(parts) {
+                let n: f64 = part.iter().map(|_| 1.0).sum();
+                let away = part.iter().map(|t| 0.01 * t * t).sum::<f64>() / n;
+                close(bucket.n, n);
+                close(bucket.t, part.iter().sum::<f64>() / n);
+                assert!((bucket.away / away - 1.0).abs() < 1e-12);
+                assert!((bucket.x / (10.0 + away) - 1.0).abs() < 1e-12);
+            }
+        }
+    }
+
+    #[test]
+    fn the_first_of_those_that_went_furthest_is_kept() {
+        let mut down =
+            Departure::begin(sample(0.0, 10.0), sample(1.0, 9.0), -1.0, Extent::begin(1.0, 0.0));
+        for (x, away) in [(9.0, -1.0), (7.0, -3.0), (7.5, -3.0), (8.0, -2.0)] {
+            down.push(sample(1.0, x), away);
+        }
+        assert_eq!((down.upwards, down.n, down.peak, down.furthest), (false, 4, 3.0, 7.0));
+        assert!(left(&[1.0], |_| 0.5).upwards);
+    }
+
+    #[test]
+    fn it_has_settled_where_its_halves_agree_once_the_wait_is_over() {
+        let steady = |n: u32| left(&seconds(n), |_| 2.0);
+        assert_eq!(steady(3).settled(99.0, 0.5, 0.0), None, "three readings tell nothing");
+        assert_eq!(steady(4).settled(1.4, 0.5, 0.0), None, "the wait is not over");
+        assert_eq!(steady(4).settled(1.5, 0.5, 0.0), Some(12.0));
+        assert_eq!(
+            steady(515).settled(999.0, 0.5, 0.0),
+            Some(12.0),
+            "means count as they are made"
+        );
+        // Halves that differ by a fifth of the change, 2.5 V, agree; by more, they do not.
+        for (by, settles) in [(0.5, true), (-0.5, true), (0.51, false), (-0.51, false)] {
+            let late = 2.5_f64.min(2.5 + by);
+            let mut halves =
+                left(&seconds(4), |t| if t < 2.5 { late - by.min(by.abs()) } else { late });
+            assert!(halves.peak <= 2.5 + 1e-12 || !settles, "{}", halves.peak);
+            assert_eq!(halves.settled(9.0, 0.5, 0.0).is_some(), settles, "{by}");
+        }
+        // And so do those that scatter by as much: 3 sigma sqrt(4 / n).
+        for (n, by, settles) in [(4, 3.0, true), (4, 3.1, false), (16, 1.5, true), (16, 1.6, false)]
+        {
+            let middle = f64::from(n) / 2.0 + 0.5;
+            let mut halves = left(&seconds(n), |t| if t < middle { 1.0 } else { 1.0 + by });
+            let found = halves.settled(99.0, 0.5, 1.0);
+            assert_eq!(found, settles.then_some(11.0 + by), "{n} {by}");
+        }
+    }
+
+    #[test]
+    fn it_is_looked_at_again_only_when_there_are_twice_as_many() {
+        let mut rising = left(&seconds(4), |t| t);
+        assert_eq!(rising.settled(9.0, 0.5, 0.0), None);
+        for t in [5.0, 6.0, 7.0] {
+            rising.push(sample(t, 12.0), 2.0);
+            rising.buckets.iter_mut().for_each(|b| b.x = 12.0);
+            assert_eq!(rising.settled(9.0, 0.5, 0.0), None);
+        }
+        rising.push(sample(8.0, 12.0), 2.0);
+        assert_eq!(rising.settled(9.0, 0.5, 0.0), Some(12.0));
+    }
+
+    #[test]
+    fn a_slow_change_began_where_the_line_through_its_first_part_meets_the_level() {
+        // The first three in ten of 10 V; the rest goes another way.
+        let bent = |t: f64| if t <= 3.0 { t - 0.5 } else { 4.0 * t };
+        let onset = left(&seconds(10), bent).onset(10.0, 0.1);
+        assert_eq!(onset, Onset { at: 0.5, u: 0.5 });
+        // No reading is surer than half an interval, or a quarter of how far it was carried back.
+        assert_eq!(left(&seconds(10), bent).onset(10.0, 4.0).u, 2.0);
+        let far = |t: f64| 4.0 + t;
+        assert_eq!(left(&seconds(10), far).onset(30.0, 0.1), Onset { at: -4.0, u: 1.25 });
+        // It is carried back no further than the change has lasted since.
+        assert_eq!(left(&seconds(3), far).onset(30.0, 0.1), Onset { at: -2.0, u: 0.75 });
+        // Two readings make a line, however far they are.
+        let onset = left(&seconds(10), |t| 5.0 + 2.0 * t).onset(1.0, 0.1);
+        assert_eq!(onset, Onset { at: -2.5, u: 0.875 });
+    }
+
+    #[test]
+    fn what_does_not_rise_began_with_its_first_reading() {
+        for away in [|_| 2.0, |t: f64| 9.0 - t] {
+            let onset = left(&seconds(6), away).onset(100.0, 0.1);
+            assert_eq!(onset, Onset { at: 1.0, u: 0.5 });
+        }
+        assert_eq!(left(&[1.0; 12], |_| 2.0).onset(100.0, 0.1).at, 1.0, "no time goes by");
+        assert_eq!(left(&[1.0], |_| 2.0).onset(100.0, 0.1).at, 1.0);
+    }
+
+    #[test]
+    fn a_bent_change_began_where_its_parabola_meets_the_level() {
+        for bend in [0.0, 0.05, -0.02, 0.8] {
+            let from = 0.75;
+            let away = |t: f64| 1.5 * (t - from) + bend * (t - from) * (t - from);
+            let of = |n: u32| left(&seconds(n), away).onset(1e9, 0.1).at;
+            close(of(8), from);
+            close(of(20), from);
+            // Fewer than eight are carried back along a line.
+            let rise = (away(7.0) - away(1.0)) / 6.0;
+            close(of(7), (1.0 - away(1.0) / rise).max(-6.0));
+        }
+    }
+
+    #[test]
+    fn a_parabola_that_never_met_the_level_or_turns_up_again_gives_way_to_the_line() {
+        // 1 + u + u^2 has no root; its line rises by 2 over 9 s from 1.
+        let never = |t: f64| 1.0 + (t - 1.0) / 9.0 + (t - 1.0) * (t - 1.0) / 81.0;
+        close(left(&seconds(10), never).onset(1e9, 0.1).at, 1.0 - 4.5);
+        // (u - 0.05) (u - 0.09) falls at first: from 0.0045 to 0.8645 in 9 s.
+        let dips = |t: f64| ((t - 1.0) / 9.0 - 0.05) * ((t - 1.0) / 9.0 - 0.09);
+        close(left(&seconds(10), dips).onset(1e9, 0.1).at, 1.0 - 0.0045 / 0.86 * 9.0);
+    }
 }

@@ -78,7 +78,7 @@ impl Detector {
     /// Begins at the level and scatter of the first readings.
     pub(super) fn begin(first: Sample, level: f64, sigma: f64) -> Self {
         let on = level.abs() >= BEGINS_ON_VOLTS;
-        let sign = if on && level < 0.0 { -1.0 } else { 1.0 };
+        let sign = if level <= -BEGINS_ON_VOLTS { -1.0 } else { 1.0 };
         let mut rest = Track::with_sigma(sigma);
         if !on {
             rest.push(first.t, level, 1.0, 1.0);
@@ -295,8 +295,7 @@ impl Detector {
         let Some(rise) = self.rise.as_mut() else { return };
         rise.n += 1;
         let higher = (0.005 * rise.top).max(4.0 * self.on.sigma());
-        let risen = rise.top == f64::NEG_INFINITY || y > rise.top + higher;
-        if risen {
+        if y > rise.top + higher {
             (rise.top, rise.at) = (y, rise.n);
             let from = self.run.from();
             self.run.extent = Extent::begin(self.run.sign, from);
@@ -435,3 +434,6 @@ pub(super) struct Block<'a> {
     pub(super) low: f64,
     pub(super) high: f64,
 }
+
+#[cfg(test)]
+mod tests;

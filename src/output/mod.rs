@@ -175,13 +175,9 @@ impl Analysis {
         let (t, x) = (t.get(..n).unwrap_or(t), x.get(..n).unwrap_or(x));
         self.pace = Pace::begin(t);
         let level = ranked(x.iter().take(3).copied().collect(), 0.5);
-        let steps = x.iter().zip(x.iter().skip(1)).map(|(a, b)| (b - a).abs()).collect();
-        // Three in four of |a - b| lie below 1.1503 sqrt(2) sigma, if the scatter is normal; an
-        // edge or two among the first readings moves that little.
-        let sigma = if n >= 4 { ranked(steps, 0.75) / (1.1503 * 2.0_f64.sqrt()) } else { 0.0 };
-        if let (Some(t), Some(x)) = (t.first(), x.first()) {
-            let first = Sample { t: *t, x: *x, index: 0 };
-            self.detector = Some(Detector::begin(first, level, sigma));
+        if let (Some(t), Some(first)) = (t.first(), x.first()) {
+            let first = Sample { t: *t, x: *first, index: 0 };
+            self.detector = Some(Detector::begin(first, level, scatter(x)));
         }
     }
 
@@ -196,7 +192,8 @@ impl Analysis {
             shortest = if step < shortest { step } else { shortest };
         }
         let n = len(t);
-        if self.pace.push_block((last - first) / (n - 1.0).max(1.0), n, shortest, longest) {
+        let mean = if n > 1.0 { (last - first) / (n - 1.0) } else { head };
+        if self.pace.push_block(mean, n, shortest, longest) {
             return true;
         }
         let from = self.before.into_iter().chain(t.iter().copied());
@@ -293,6 +290,14 @@ fn len(of: &[f64]) -> f64 {
     n
 }
 
+/// The standard deviation of the first readings; 0 where they are too few to tell. Three in four
+/// of |a - b| lie below 1.1503 sqrt(2) sigma, if the scatter is normal; an edge or two among them
+/// moves that little.
+fn scatter(x: &[f64]) -> f64 {
+    let steps = x.iter().zip(x.iter().skip(1)).map(|(a, b)| (b - a).abs()).collect();
+    if x.len() >= 4 { ranked(steps, 0.75) / (1.1503 * 2.0_f64.sqrt()) } else { 0.0 }
+}
+
 fn ranked(mut values: Vec<f64>, share: f64) -> f64 {
     values.sort_by(f64::total_cmp);
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a few values")]
@@ -316,3 +321,6 @@ fn extremes(x: &[f64]) -> (f64, f64) {
     let high = high.iter().chain(rest).copied().fold(f64::NEG_INFINITY, f64::max);
     (low, high)
 }
+
+#[cfg(test)]
+mod tests;

@@ -233,3 +233,6 @@ impl Moments {
         (self.s[1] - self.s[0] * self.s[0] / self.n).max(0.0)
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -11,3 +11,18 @@ pub fn nominal(volts: f64) -> Option<f64> {
     let fits = |(_, low, high): &&(f64, f64, f64)| (*low..=*high).contains(&volts.abs());
     CLASSES.iter().find(fits).map(|(class, ..)| *class)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_level_fits_the_class_whose_band_holds_it_whichever_way_round() {
+        for (class, low, high) in CLASSES {
+            for volts in [low, class, high, -low, -class, -high] {
+                assert_eq!(nominal(volts), Some(class));
+            }
+            assert_eq!((nominal(low - 0.001), nominal(high + 0.001)), (None, None));
+        }
+    }
+}

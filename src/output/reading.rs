@@ -50,3 +50,19 @@ impl Recent {
         self.kept.get(..self.n).unwrap_or(&[])
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_last_four_are_kept_newest_first() {
+        let mut recent = Recent::default();
+        for index in 0..7 {
+            let kept: Vec<u64> = recent.newest_first().iter().map(|s| s.index).collect();
+            let wanted: Vec<u64> = (0..index).rev().take(4).collect();
+            assert_eq!(kept, wanted);
+            recent.push(Sample { index, ..Sample::default() });
+        }
+    }
+}

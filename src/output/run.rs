@@ -147,3 +147,96 @@ impl Run {
         self.to() - self.from()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn sample(t: f64, x: f64) -> Sample {
+        Sample { t, x, index: 0 }
+    }
+
+    /// Extremes, along the sign: lowest, highest, lowest in the inrush and when, lowest after it.
+    fn extremes(extent: &Extent) -> [f64; 5] {
+        [extent.min, extent.max, extent.early.0, extent.early.1, extent.late_min]
+    }
+
+    #[test]
+    fn the_inrush_is_the_first_second() {
+        let mut extent = Extent::begin(1.0, 5.0);
+        for (t, x) in [(5.5, 12.0), (5.75, 9.0), (6.0, 9.0), (6.001, 10.0), (7.0, 14.0)] {
+            extent.push(sample(t, x));
+        }
+        assert_eq!(extremes(&extent), [9.0, 14.0, 9.0, 5.75, 10.0]);
+        assert_eq!([5.0, 6.0, 6.001].map(|t| extent.in_inrush(t)), [true, true, false]);
+        assert_eq!(extent.moments.mean(), Some(10.8));
+    }
+
+    #[test]
+    fn reversed_readings_are_taken_along_their_sign() {
+        let mut extent = Extent::begin(-1.0, 0.0);
+        extent.push(sample(0.5, -9.0));
+        extent.extend(&[2.0, 3.0], &[-12.0, -14.0], -14.0, -12.0);
+        assert_eq!(extremes(&extent), [9.0, 14.0, 9.0, 0.5, 12.0]);
+    }
+
+    #[test]
+    fn readings_at_once_are_the_same_as_one_by_one() {
+        let x = [13.0, 11.0, 12.0, 15.0, 10.0, 12.0];
+        for sign in [1.0, -1.0] {
+            for from in [0.0, 0.5, 0.75, 1.0, 1.25, 4.0] {
+                let t: Vec<f64> = (0..6).map(|i| from + 0.25 * f64::from(i)).collect();
+                let signed = x.map(|x| sign * x);
+                let low = signed.iter().copied().fold(f64::INFINITY, f64::min);
+                let high = signed.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+                let mut at_once = Extent::begin(sign, 0.25);
+                let mut one_by_one = at_once;
+                at_once.extend(&t, &signed, low, high);
+                t.iter().zip(signed).for_each(|(t, x)| one_by_one.push(sample(*t, x)));
+                assert_eq!(extremes(&at_once), extremes(&one_by_one), "{sign} {from}");
+                assert_eq!(at_once.moments.count(), 6.0);
+            }
+        }
+    }
+
+    #[test]
+    fn what_lies_beside_a_run_can_be_taken_in_whole_or_for_its_extremes_alone() {
+        let mut run = Extent::begin(1.0, 5.0);
+        run.push(sample(5.5, 12.0));
+        run.push(sample(8.0, 13.0));
+        let mut beside = run.beside();
+        assert_eq!(extremes(&beside), extremes(&Extent::begin(1.0, 5.0)));
+        beside.push(sample(5.75, 9.0));
+        beside.push(sample(9.0, 15.0));
+        beside.push(sample(9.5, 11.0));
+        let (mut all, mut alone) = (run, run);
+        all.merge(&beside);
+        alone.stretch_over(&beside);
+        for taken in [all, alone] {
+            assert_eq!(extremes(&taken), [9.0, 15.0, 9.0, 5.75, 11.0]);
+        }
+        assert_eq!((all.moments.count(), all.moments.mean()), (5.0, Some(12.0)));
+        assert_eq!((alone.moments.count(), alone.moments.mean()), (2.0, Some(12.5)));
+        // The first of two equal dips is the dip.
+        let mut equal = run.beside();
+        equal.push(sample(5.9, 9.0));
+        all.merge(&equal);
+        assert_eq!(all.early, (9.0, 5.75));
+        equal.merge(&run);
+        assert_eq!(equal.early, (9.0, 5.9));
+    }
+
+    #[test]
+    fn a_run_lasts_from_edge_to_edge_or_as_long_as_it_was_seen() {
+        let edge = |at: f64, index: u64| Edge { at, u: 0.5, index };
+        let mut run = Run::begin(Some(edge(4.5, 5)), 1.0, sample(5.0, 12.0));
+        run.last_s = 9.0;
+        assert_eq!((run.from(), run.to(), run.length()), (4.5, 9.0, 4.5));
+        assert!(run.extent.in_inrush(5.5) && !run.extent.in_inrush(5.51));
+        run.off = Some(edge(9.75, 10));
+        assert_eq!((run.length(), run.first_index()), (5.25, 5));
+        let cut = Run::begin(None, 1.0, sample(5.0, 12.0));
+        assert_eq!((cut.from(), cut.to(), cut.first_index()), (5.0, 5.0, 0));
+        assert!(!cut.extent.in_inrush(5.0), "it was on before");
+    }
+}

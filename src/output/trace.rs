@@ -96,3 +96,104 @@ impl Tracing {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rand::{RngExt, SeedableRng};
+    use rand_pcg::Pcg64;
+
+    /// The span that holds a moment.
+    fn span_of(trace: &Trace, t: f64) -> usize {
+        let ahead = (0..=trace.spans.len()).filter(|k| {
+            let begins = trace.start_s + trace.span_s * f64::from(u32::try_from(*k).unwrap());
+            begins <= t + 1e-9
+        });
+        ahead.count().saturating_sub(1)
+    }
+
+    fn extend(tracing: &mut Tracing, t: &[f64], x: &[f64]) {
+        let low = x.iter().copied().fold(f64::INFINITY, f64::min);
+        let high = x.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        tracing.extend(t, x, low, high);
+    }
+
+    /// Steps of a power of two, so that every moment lies on one side of a span's edge.
+    fn log(seed: u64, n: u64) -> (Vec<f64>, Vec<f64>) {
+        let mut chance = Pcg64::seed_from_u64(seed);
+        let mut t = -20.0;
+        let readings = (0..n).map(|_| {
+            t += f64::from(chance.random_range(1..64)) / 256.0;
+            (t, chance.random_range(-5.0..15.0))
+        });
+        readings.unzip()
+    }
+
+    #[test]
+    fn each_span_holds_the_extremes_of_its_own_readings() {
+        for (seed, part, n) in [(1, 1, 40), (2, 17, 300), (3, 129, 1500), (4, 257, 2600)] {
+            let (t, x) = log(seed, n);
+            let mut tracing = Tracing::default();
+            for (t, x) in t.chunks(part).zip(x.chunks(part)) {
+                extend(&mut tracing, t, x);
+            }
+            let trace = tracing.finish(vec![(1.0, 2.0)]);
+            let mut plain = vec![TraceSpan::EMPTY; trace.spans.len()];
+            for (t, x) in t.iter().zip(&x) {
+                let span = &mut plain[span_of(&trace, *t)];
+                (span.min, span.max) = (span.min.min(*x), span.max.max(*x));
+            }
+            assert_eq!(trace.spans, plain, "{seed}");
+            assert_eq!((trace.start_s, trace.gaps.as_slice()), (t[0], &[(1.0, 2.0)][..]));
+            let last = span_of(&trace, *t.last().unwrap());
+            assert_eq!(trace.spans.len(), last + 1);
+            assert!((1024..=2048).contains(&trace.spans.len()), "{}", trace.spans.len());
+        }
+    }
+
+    #[test]
+    fn spans_double_as_the_log_grows_and_there_are_never_more_than_there_may_be() {
+        let mut tracing = Tracing::default();
+        extend(&mut tracing, &[4.0, 5.0], &[1.0, 2.0]);
+        assert_eq!(tracing.trace.spans.len(), 1025);
+        // Twice the first 1,024 spans, less a hair, are still of the same length.
+        extend(&mut tracing, &[4.5, 6.0 - 1.0 / 2048.0], &[7.0, 3.0]);
+        assert_eq!(tracing.trace.spans.len(), SPANS_MAX);
+        tracing.overload(6.0);
+        assert_eq!(tracing.trace.spans.len(), 1025);
+        let trace = tracing.finish(Vec::new());
+        assert_eq!(trace.span_s.to_bits(), (1.0_f64 / 512.0).to_bits());
+        assert!(trace.spans[1024].overload && trace.spans[1024].is_empty());
+        let kept = [0, 256, 512, 1023].map(|k| (trace.spans[k].min, trace.spans[k].max));
+        assert_eq!(kept, [(1.0, 1.0), (7.0, 7.0), (2.0, 2.0), (3.0, 3.0)]);
+    }
+
+    #[test]
+    fn an_odd_span_at_the_end_and_every_overload_survive_doubling() {
+        let mut tracing = Tracing::default();
+        extend(&mut tracing, &[0.0, 1.0], &[1.0, 2.0]);
+        for t in [0.25 + 1.0 / 1024.0, 0.5] {
+            tracing.overload(t);
+        }
+        // 1,025 spans become 513 and 257; the last of them stood alone.
+        extend(&mut tracing, &[4.0], &[5.0]);
+        let trace = tracing.finish(Vec::new());
+        let over: Vec<usize> =
+            (0..trace.spans.len()).filter(|k| trace.spans[*k].overload).collect();
+        assert_eq!(over, [64, 128]);
+        let seen = (0..trace.spans.len()).filter(|k| !trace.spans[*k].is_empty());
+        assert_eq!(seen.collect::<Vec<_>>(), [0, 256, 1024]);
+        assert_eq!(trace.spans[256].max.to_bits(), 2.0_f64.to_bits());
+    }
+
+    #[test]
+    fn a_log_of_one_moment_is_one_span_without_length() {
+        let mut tracing = Tracing::default();
+        tracing.overload(3.0);
+        extend(&mut tracing, &[3.0, 3.0], &[1.0, 2.0]);
+        let trace = tracing.finish(Vec::new());
+        assert_eq!((trace.start_s, trace.span_s), (3.0, 0.0));
+        assert_eq!(trace.spans, [TraceSpan { min: 1.0, max: 2.0, overload: true }]);
+        assert_eq!(Tracing::default().finish(Vec::new()), Trace::default());
+    }
+}

@@ -90,10 +90,7 @@ impl Watch {
         let times: Vec<f64> = self.first.iter().map(|s| s.t).collect();
         self.pace = Pace::begin(&times);
         let level = super::ranked(self.first.iter().map(|s| s.x).collect(), 0.5);
-        let pairs = self.first.iter().zip(self.first.iter().skip(1));
-        // As the analysis does with more readings: an edge among these moves the middle one little.
-        let sigma = super::ranked(pairs.map(|(a, b)| (b.x - a.x).abs()).collect(), 0.5)
-            / (0.6745 * 2.0_f64.sqrt());
+        let sigma = scatter(&self.first);
         let first = std::mem::take(&mut self.first);
         self.detector = first.first().map(|s| Detector::begin(*s, level, sigma));
         first.into_iter().for_each(|sample| self.take(sample));
@@ -128,6 +125,14 @@ impl Watch {
         self.sure |= !is_spike(run) || self.runs >= RUNS_MIN;
         self.off = run.off.map(seen);
     }
+}
+
+/// The standard deviation of the first readings: half of |a - b| lie below 0.6745 sqrt(2) sigma, if
+/// the scatter is normal. An edge among these few moves the middle one little.
+fn scatter(first: &[Sample]) -> f64 {
+    let pairs = first.iter().zip(first.iter().skip(1));
+    let steps = pairs.map(|(a, b)| (b.x - a.x).abs()).collect();
+    super::ranked(steps, 0.5) / (0.6745 * 2.0_f64.sqrt())
 }
 
 fn is_spike(run: &Run) -> bool {
@@ -210,5 +215,89 @@ mod tests {
     fn reversed_leads_make_no_difference() {
         let watch = watched(0.1, 12.0, |t| -window(t));
         assert!(watch.came_on().is_some() && watch.off_since().is_some());
+    }
+
+    #[test]
+    fn what_is_seen_stays_seen_while_it_lasts() {
+        let mut watch = Watch::default();
+        for i in 0..200 {
+            let t = f64::from(i) / 10.0;
+            watch.push(t, if (40..90).contains(&i) { 13.6 } else { 0.01 });
+            assert_eq!(watch.last_s(), Some(t));
+            assert_eq!(watch.came_on().is_some(), i >= 42, "{t}");
+            assert_eq!(watch.is_on(), (40..90).contains(&i), "{t}");
+            assert_eq!(watch.off_since().is_some(), i >= 90, "{t}");
+        }
+    }
+
+    #[test]
+    fn readings_from_before_or_not_finite_are_left_out_and_shared_stamps_are_not() {
+        let mut watch = watched(0.1, 4.0, |_| 0.0);
+        for (t, x) in [(4.1, f64::NAN), (f64::INFINITY, 12.0), (f64::NAN, 12.0), (3.9, 12.0)] {
+            watch.push(t, x);
+            assert_eq!((watch.last_s(), watch.is_on()), (Some(4.0), false));
+        }
+        watch.push(4.0, 12.0);
+        assert!(watch.is_on());
+    }
+
+    #[test]
+    fn a_run_of_three_readings_or_of_two_half_a_second_apart_is_no_spike() {
+        let sure = |step: f64, readings: u32| {
+            let on = 20.0 * step..(20.0 + f64::from(readings)) * step - step / 2.0;
+            watched(step, 40.0 * step, |t| if on.contains(&t) { 12.0 } else { 0.0 })
+                .came_on()
+                .is_some()
+        };
+        assert_eq!(
+            [sure(0.5, 1), sure(0.5, 2), sure(0.25, 2), sure(0.25, 3)],
+            [false, true, false, true]
+        );
+    }
+
+    #[test]
+    fn four_short_runs_no_more_than_five_seconds_apart_are_an_alarm() {
+        // Single readings; off half an interval after each, on again half an interval before.
+        let runs = |every: u32, n: u32| {
+            let mut watch = Watch::default();
+            for i in 0..90 {
+                let on = i >= 8 && (i - 8) % every == 0 && (i - 8) / every < n;
+                watch.push(f64::from(i) / 2.0, if on { 12.0 } else { 0.0 });
+            }
+            watch.came_on().map(|on| on.t_s)
+        };
+        assert_eq!(runs(11, 4), Some(3.75), "five seconds of pause");
+        assert_eq!(runs(11, 3), None);
+        assert_eq!(runs(12, 4), None, "a pause of five seconds and a half");
+        assert_eq!(runs(12, 7), None);
+    }
+
+    #[test]
+    fn a_later_alarm_after_spikes_begins_with_itself() {
+        let spikes_first = |t: f64| match t {
+            4.0 => 12.0,
+            12.0..20.0 => 12.0,
+            _ => 0.0,
+        };
+        let watch = watched(0.5, 30.0, spikes_first);
+        let edges = (watch.came_on().unwrap(), watch.off_since().unwrap());
+        let seen = |t_s: f64| SeenEdge { t_s, t_s_u: 0.25 };
+        assert_eq!(edges, (seen(11.75), seen(19.75)));
+    }
+
+    #[test]
+    fn what_seemed_on_from_the_start_is_rest_if_far_more_follows() {
+        let watch = watched(0.5, 10.0, |t| if t < 4.0 { 5.0 } else { 12.0 });
+        assert_eq!(watch.came_on(), Some(SeenEdge { t_s: 3.75, t_s_u: 0.25 }));
+        assert!(watch.is_on());
+    }
+
+    #[test]
+    fn the_first_four_readings_tell_the_scatter_by_their_middle_step() {
+        let samples = |x: [f64; 4]| x.map(|x| Sample { x, ..Sample::default() });
+        // Half of a normal scatter lies within 0.6745 of its standard deviation.
+        let sigma = scatter(&samples([0.0, 0.5, 0.0, 9.0]));
+        assert!((sigma - 0.5 / 0.6745 / 2.0_f64.sqrt()).abs() < 1e-12, "{sigma}");
+        assert!(scatter(&samples([0.0, 0.0, 12.0, 12.0])).abs() < 1e-12);
     }
 }

@@ -154,7 +154,7 @@ fn is_spike(run: &Run) -> bool {
 fn share_on(runs: &[Run]) -> f64 {
     let on: f64 = runs.iter().map(Run::length).sum();
     match (runs.first(), runs.last()) {
-        (Some(a), Some(b)) if b.to() > a.from() => on / (b.to() - a.from()),
+        (Some(a), Some(b)) => on / (b.to() - a.from()),
         _ => 1.0,
     }
 }
@@ -251,3 +251,6 @@ fn edges(window: &mut OutputWindow, first: &Run, last: &Run, pace: &Pace) {
 const fn count(n: u64) -> f64 {
     n as f64
 }
+
+#[cfg(test)]
+mod tests;
