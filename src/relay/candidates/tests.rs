@@ -1,5 +1,6 @@
 //! Searches over small models, against the list of all their partitions: which are met, in which
-//! order, and whether a search that ended early says so.
+//! order, and whether a search that ended early says so. That a posterior names the best of all is
+//! held in `tests/belief_exact.rs`.
 
 use super::super::amount::{Best, Wide};
 use super::super::evidence::Status;

@@ -1,5 +1,6 @@
 //! Layouts against drawings: which pins are the coil, which pins each pole takes, and with what
-//! weight, on footprints small enough to draw every one by hand.
+//! weight, on footprints small enough to draw every one by hand. How the layouts of a footprint
+//! are mixed into a belief is held in `tests/belief_exact.rs`.
 
 use super::super::footprint::Footprint;
 use super::super::pair::Pair;
@@ -131,8 +132,8 @@ fn assert_drawn(found: &[(Partition, f64)], coils: &[(f64, Vec<Partition>)]) {
 ///   2
 /// 3   4
 /// ```
-/// A coil lies along a side (at an end: 40 times as usual), across, or on a diagonal; the pole takes
-/// the other three pins in every order.
+/// A coil lies along a side (at an end: 40 times as usual), across, or on a diagonal; the pole
+/// takes the other three pins in every order.
 #[test]
 fn one_pole_between_staggered_rows_as_drawn() {
     let coil = |pair: [usize; 2], weight, lane| (weight, drawn(5, pair, &[lane], &[false]));

@@ -1,5 +1,6 @@
-//! What placements are worth, by hand on a few pins, by a general library's entropies, and by
-//! which rule the next one is chosen while much is unknown, then little, then hardly anything.
+//! What placements are worth, by hand on a few pins and by a general library's entropies, and by
+//! which rule the next one is chosen while much is unknown, then little, then hardly anything. How
+//! near whole searches come to the best that is possible is held in `tests/belief_planner.rs`.
 
 use super::super::family::{Family, Group};
 use super::super::partition::{Coil, Partition};
