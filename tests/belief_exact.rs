@@ -292,7 +292,7 @@ fn the_odds_of_a_silent_pin_are_those_of_every_part_that_looks_the_same() {
         let belief = Belief::new(&listed.prior);
         let claims = listed.all.iter().zip(&listed.statuses);
         for ((claim, here), says) in
-            claims.filter(|((claim, _), _)| claim.spares.len() > 0).step_by(9)
+            claims.filter(|((claim, _), _)| !claim.spares.is_empty()).step_by(9)
         {
             let silent = belief.silent(claim, 0.1);
             assert_eq!(silent.len(), claim.spares.len());
