@@ -394,6 +394,29 @@ fn the_best_are_met_where_layouts_are_in_the_way() {
     listed.hold(&[(touches[0].0, Weights([0.0, 0.0, 0.0, 0.0, -800.0]))]);
 }
 
+/// One layout is left and more likely than not; what else it may be is spread over hundreds of
+/// parts of the free model, which must be named all the same, the best ones first.
+#[test]
+fn the_best_are_met_behind_the_last_layout() {
+    let footprint: Footprint = "3+3".parse().unwrap();
+    let families = [Family::relay(0, 0, 1), Family::relay(1, 1, 0), Family::relay(0, 1, 0)];
+    let prior = Prior::only(6, families.map(|family| (family, 1.0))).with_footprint(&footprint);
+    let [coil, make] = [(0, 3), (1, 2)].map(|(a, b)| Pair::new(a, b).unwrap());
+    let no = |status| Weights(Status::ALL.map(|other| if other == status { -12.0 } else { 0.0 }));
+    let mut touches = vec![(make, no(Status::Break))];
+    for (layout, _) in prior.layouts() {
+        let other = layout.coils[0].ends().unwrap();
+        if other != coil && touches.iter().all(|(pair, _)| *pair != other) {
+            touches.push((other, no(Status::Coil)));
+        }
+    }
+    let posterior = believed(&prior, &touches);
+    let best = &posterior.best;
+    assert_eq!((best.0.status(coil), best.0.status(make)), (Status::Coil, Status::Make));
+    assert!(best.1 > 0.5 && posterior.entropy_bits < 6.0, "{posterior:?}");
+    Listed::new(prior).hold(&touches);
+}
+
 /// A part that is nearly sure, while what else it may be is spread evenly over thousands of
 /// labellings: sums lead to the first, and to the others only by all ways in turn.
 #[test]
