@@ -239,4 +239,69 @@ mod tests {
             prop_assert!((x.plus(y).ln() - a.max(b)).abs() < 0.7);
         }
     }
+
+    /// 2 to the power of `power`, kept beside this exponent.
+    fn two_to(power: i32, exponent: i64) -> Wide {
+        let fraction = f64::from(power - i32::try_from(exponent).unwrap()).exp2();
+        Wide { fraction, exponent }
+    }
+
+    /// The same value may stand beside several exponents. Sums of powers of two, by hand: the
+    /// fractions are at the ends of their range, one, two and three steps apart.
+    #[test]
+    fn what_a_sum_is_does_not_depend_on_how_its_parts_are_kept() {
+        for shift in [-1024, 0, 512] {
+            let at = |power, exponent: i64| two_to(power + shift, exponent + i64::from(shift));
+            for (a, b, power) in [
+                (at(-250, 0), at(-250, -256), -249),
+                (at(255, 0), at(255, 256), 256),
+                (at(-256, 0), at(-256, -512), -255),
+                (at(-256, 0), at(-512, -768), -256),
+            ] {
+                for sum in [a.plus(b), b.plus(a)] {
+                    let found = sum.ln() / std::f64::consts::LN_2;
+                    assert!((found - f64::from(power + shift)).abs() < 1e-9, "{a:?} {b:?} {sum:?}");
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn products_go_on_where_fractions_end() {
+        for step in [-170.0, 170.0] {
+            let product = (0..40).fold(Wide::ONE, |all, _| all.times(Wide::from_ln(step)));
+            assert!((product.ln() - 40.0 * step).abs() < 1e-9, "{product:?}");
+            let back = (0..40).fold(product, |all, _| all.over(Wide::from_ln(step)));
+            assert!((back.plain() - 1.0).abs() < 1e-9, "{back:?}");
+        }
+    }
+
+    fn keeps_the_laws_of_a_number<A: Amount + std::fmt::Debug>(two_and_three: f64) {
+        let near = |found: f64, expected: f64| {
+            assert!((found - expected).abs() < 1e-12, "{found}, not {expected}");
+        };
+        let (two, three) = (A::of(2.0), A::from_ln(3_f64.ln()));
+        near(three.plain(), 3.0);
+        near(three.ln(), 3_f64.ln());
+        near(three.times(two).plain(), 6.0);
+        near(three.over(two).plain(), 1.5);
+        near(two.share_of(three), 2.0 / 3.0);
+        near(two.plus(three).plain(), two_and_three);
+        near(A::ZERO.plus(two).plain(), 2.0);
+        near(A::ONE.times(two).plain(), 2.0);
+        near(A::ZERO.plain(), 0.0);
+        for (less, more) in [(A::ZERO, two), (two, three), (three, A::from_ln(600.0))] {
+            assert!(less.rank() < more.rank(), "{less:?} {more:?}");
+            near(less.larger(more).share_of(more), 1.0);
+            near(more.larger(less).share_of(more), 1.0);
+        }
+    }
+
+    #[test]
+    fn every_amount_keeps_the_laws_of_a_number() {
+        keeps_the_laws_of_a_number::<f64>(5.0);
+        keeps_the_laws_of_a_number::<Wide>(5.0);
+        keeps_the_laws_of_a_number::<Best<f64>>(3.0);
+        keeps_the_laws_of_a_number::<Best<Wide>>(3.0);
+    }
 }

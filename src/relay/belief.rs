@@ -143,25 +143,25 @@ impl Belief {
     fn candidates<A: Amount>(
         &self,
         ways: &Ways<A>,
-        sums: (&Amounts<A>, &Inside<A>),
+        inside: &Inside<A>,
         summed: &Summed,
         entropy_bits: f64,
     ) -> Vec<(Partition, f64)> {
         let model = &*self.model;
         if entropy_bits < FEW_BITS {
             let one = |kind, rank, way| ways.one(model, kind, rank, way);
-            let mut led = Candidates::new(model, one, sums, self.bounds(summed), MOST).impatient();
+            let mut led =
+                Candidates::new(model, one, inside, self.bounds(summed), MOST).impatient();
             let found = self.most_probable(&mut led, summed.ln_total);
             if !led.gave_up() {
                 return found;
             }
         }
-        let amounts = ways.best(model);
-        let inside = model.inside(&amounts);
+        let inside = model.inside(&ways.best(model));
         let one = |kind, rank, way| Best(ways.one(model, kind, rank, way));
         // Those that are layouts too are passed over.
         let wanted = (CANDIDATES + self.layouts.len()).min(MOST);
-        let mut led = Candidates::new(model, one, (&amounts, &inside), self.bounds(summed), wanted);
+        let mut led = Candidates::new(model, one, &inside, self.bounds(summed), wanted);
         self.most_probable(&mut led, summed.ln_total)
     }
 
@@ -251,7 +251,7 @@ impl Belief {
         let inside = self.model.inside(&amounts);
         let summed = self.summed(ways, &amounts, &inside);
         let entropy_bits = self.entropy(&summed).max(0.0) / std::f64::consts::LN_2;
-        let candidates = self.candidates(ways, (&amounts, &inside), &summed, entropy_bits);
+        let candidates = self.candidates(ways, &inside, &summed, entropy_bits);
         let mut shares = summed.families.clone();
         for (layout, share) in self.layouts.iter().zip(&summed.layouts) {
             if let Some(sum) = layout.end.and_then(|end| shares.get_mut(end)) {
@@ -420,3 +420,6 @@ impl Summed {
         pairs
     }
 }
+
+#[cfg(test)]
+mod tests;

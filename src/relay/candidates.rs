@@ -5,9 +5,8 @@
 //! only more than that, so the search may give up.
 
 use super::amount::Amount;
-use super::lattice::Lattice;
 use super::masks::subsets;
-use super::model::{Amounts, End, Inside, Model};
+use super::model::{End, Inside, Model};
 use super::partition::Partition;
 use std::cmp::Ordering;
 use std::collections::BinaryHeap;
@@ -23,7 +22,6 @@ pub(super) struct Candidates<'a, A, F> {
     model: &'a Model,
     /// The amount of one arrangement: kind, rank of its pins, number.
     one: F,
-    amounts: &'a Amounts<A>,
     inside: &'a Inside<A>,
     open: BinaryHeap<Node<A>>,
     chosen: Vec<Chosen>,
@@ -57,13 +55,13 @@ struct Node<A> {
 }
 
 impl<'a, A: Amount, F: Fn(usize, usize, usize) -> A> Candidates<'a, A, F> {
-    /// Over the partitions of `model`, with the amounts of arrangements, of groups, and of all
-    /// that can be built. `bounds` are amounts that no partition of each family exceeds; the
+    /// Over the partitions of `model`, with the amounts of arrangements, and of all that can be
+    /// built. `bounds` are amounts that no partition of each family exceeds; the
     /// first `wanted` partitions are surely met.
     pub fn new(
         model: &'a Model,
         one: F,
-        (amounts, inside): (&'a Amounts<A>, &'a Inside<A>),
+        inside: &'a Inside<A>,
         bounds: impl Iterator<Item = A>,
         wanted: usize,
     ) -> Self {
@@ -98,7 +96,7 @@ impl<'a, A: Amount, F: Fn(usize, usize, usize) -> A> Candidates<'a, A, F> {
         let mut open = BinaryHeap::with_capacity(STEPS_MOST);
         open.extend(starts);
         let (chosen, steps_left, gave_up) = (Vec::with_capacity(STEPS_MOST), None, false);
-        Self { model, one, amounts, inside, open, chosen, left_out, steps_left, gave_up }
+        Self { model, one, inside, open, chosen, left_out, steps_left, gave_up }
     }
 
     /// The same, but it gives up after [`STEPS_MOST`] steps, or when a partition may have been left
@@ -114,7 +112,6 @@ impl<'a, A: Amount, F: Fn(usize, usize, usize) -> A> Candidates<'a, A, F> {
     }
 
     fn expand(&mut self, node: Node<A>) {
-        let model = self.model;
         if let Some(level) = node.open_level {
             let contacts = self.of_contacts(node.contacts);
             for pins in subsets(node.extras.0, level) {
@@ -122,10 +119,8 @@ impl<'a, A: Amount, F: Fn(usize, usize, usize) -> A> Candidates<'a, A, F> {
                 let promise = node.so_far.times(contacts).times(self.of_extras(extras));
                 self.open.push(Node { promise, extras, open_level: None, ..node });
             }
-        } else if node.contacts.0 != 0 {
-            self.take_one(node, &model.contacts, 0);
         } else {
-            self.take_one(node, &model.extras, model.contacts.kinds.len());
+            self.take_one(node);
         }
     }
 
@@ -141,13 +136,17 @@ impl<'a, A: Amount, F: Fn(usize, usize, usize) -> A> Candidates<'a, A, F> {
         self.inside.extras[level][self.model.masks.rank(pins) * width + state]
     }
 
-    /// Takes the last group off the contacts, or off the extras, in every way.
-    fn take_one(&mut self, node: Node<A>, lattice: &Lattice, first_kind: usize) {
-        let of_contacts = first_kind == 0;
-        let (mask, state) = if of_contacts { node.contacts } else { node.extras };
-        let masks = &self.model.masks;
-        let blocks = if of_contacts { &self.amounts.contacts } else { &self.amounts.extras };
-        for (number, pins, _, _, state) in lattice.last_groups(masks, mask, state) {
+    /// Takes the last group off the contacts, or, once none is left, off the extras, in every way.
+    fn take_one(&mut self, node: Node<A>) {
+        let model = self.model;
+        let of_contacts = node.contacts.0 != 0;
+        let (lattice, first_kind, (mask, state)) = if of_contacts {
+            (&model.contacts, 0, node.contacts)
+        } else {
+            (&model.extras, model.contacts.kinds.len(), node.extras)
+        };
+        let masks = &model.masks;
+        for (number, pins, state) in lattice.last_groups(masks, mask, state) {
             let kind = &lattice.kinds[number];
             let rank = masks.rank(pins);
             let left = (mask ^ pins, state);
@@ -156,10 +155,6 @@ impl<'a, A: Amount, F: Fn(usize, usize, usize) -> A> Candidates<'a, A, F> {
             } else {
                 self.of_extras(left)
             };
-            let all = blocks[kind.size][rank * kind.slots + kind.slot].times(rest);
-            if all.rank() <= A::ZERO.rank() {
-                continue;
-            }
             for arrangement in 0..kind.arrangements.len() {
                 let amount = (self.one)(first_kind + number, rank, arrangement);
                 let so_far = node.so_far.times(amount);
@@ -256,3 +251,6 @@ impl<A: Amount> PartialEq for Node<A> {
 }
 
 impl<A: Amount> Eq for Node<A> {}
+
+#[cfg(test)]
+mod tests;

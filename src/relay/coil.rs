@@ -155,9 +155,6 @@ pub fn ladder(ohms: f64, u: f64, volts_max: f64, coil_watts_max: f64) -> Vec<f64
         if let Some(volts) = highest.filter(|v| steps.last().is_none_or(|last| v > last)) {
             steps.push(volts);
         }
-        if permitted < rated {
-            break;
-        }
     }
     steps
 }

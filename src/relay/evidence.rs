@@ -156,14 +156,13 @@ fn truth(status: Status, looks: &[Look]) -> f64 {
     driven.sort_by(|a, b| b.0.total_cmp(&a.0));
     // Threshold after the first `moved` drives, strongest first: those move the part.
     let terms: Vec<f64> = (0..=driven.len())
-        .filter_map(|moved| {
+        .map(|moved| {
             let above = if moved == 0 { 1.0 } else { driven[moved - 1].0 };
             let below = driven.get(moved).map_or(0.0, |next| next.0);
-            (above > below).then(|| {
-                let looks = driven.iter().enumerate();
-                let seen = looks.map(|(i, (_, seen))| ln_density(status.level(i < moved), *seen));
-                (above - below).ln() + seen.sum::<f64>()
-            })
+            let looks = driven.iter().enumerate();
+            let seen = looks.map(|(i, (_, seen))| ln_density(status.level(i < moved), *seen));
+            // ln of nothing between two drives that are alike: minus infinity, which adds nothing.
+            (above - below).ln() + seen.sum::<f64>()
         })
         .collect();
     still + ln_sum(&terms)
@@ -320,5 +319,94 @@ mod tests {
                 assert!(weights.0.iter().all(|w| w.is_finite()), "{ohms} {q} {weights:?}");
             }
         }
+    }
+
+    /// Half way between two points a value is their mean; beyond the ends it stays. The points
+    /// stand above; ohms are given as their logarithm to base 10.
+    #[test]
+    fn densities_are_straight_lines_over_the_logarithm_of_ohms() {
+        let coil = [
+            (-3.0, -10.0),
+            (-1.5, -9.0),
+            (0.35, -5.75),
+            (0.95, -3.5),
+            (1.4, -2.25),
+            (1.8, -0.75),
+            (3.0, -0.5),
+            (4.35, -1.25),
+            (5.35, -4.0),
+            (8.0, -6.0),
+        ];
+        let closed = [
+            (-3.0, -0.5),
+            (-2.0, -0.25),
+            (-0.35, 0.0),
+            (0.5, -1.75),
+            (0.6, -2.625),
+            (0.95, -3.5),
+            (1.45, -5.5),
+            (2.35, -7.75),
+            (4.5, -8.5),
+            (8.0, -9.0),
+        ];
+        let open =
+            [(-3.0, -12.0), (1.0, -11.0), (5.5, -8.0), (7.0, -4.5), (7.5, -3.75), (9.0, -3.0)];
+        let (coil, closed, open) = (coil.as_slice(), closed.as_slice(), open.as_slice());
+        for (level, points) in [(Level::Coil, coil), (Level::Closed, closed), (Level::Open, open)] {
+            for &(decades, expected) in points {
+                let found = ln_density(level, Seen::Ohms { ohms: 10_f64.powf(decades), u: 1e-3 });
+                assert!((found - expected).abs() < 1e-9, "{level:?} at {decades}: {found}");
+            }
+        }
+    }
+
+    #[test]
+    fn below_its_uncertainty_a_value_is_as_good_as_that() {
+        let density = |ohms, u| ln_density(Level::Coil, Seen::Ohms { ohms, u });
+        assert_eq!(density(-3.0, 0.05), density(0.05, 0.05));
+        assert_eq!(density(1e-9, 0.2), density(0.2, 0.05));
+        assert_eq!(density(0.0, 0.0), density(1e-3, 0.0));
+        assert_eq!(density(0.5, 90.0), density(1.0, 0.05), "an ohm at most");
+        assert_eq!(density(0.5, f64::NAN), density(1.0, 0.05));
+    }
+
+    #[test]
+    fn a_touch_that_is_no_number_says_nothing() {
+        let weights = Channel::default().weigh(&touch(&[(None, Some(f64::NAN))]));
+        assert!(weights.0.iter().all(|weight| *weight == weights.0[0]), "{weights:?}");
+        let silent = Channel::default().weigh(&touch(&[]));
+        assert!(silent.0.iter().all(|weight| weight.abs() < 1e-12), "{silent:?}");
+    }
+
+    /// By hand, with slips of 30 and 20 %: half of all touches are good. 0.2 ohm is a contact's
+    /// likeliest value (density 1); open, it lies at -12 + (2.301 / 8) x 2; an overload on a
+    /// conductor has e^-9.
+    #[test]
+    fn a_touch_is_good_or_slipped_throughout() {
+        let channel = Channel { no_contact: 0.3, bridge: 0.2 };
+        let says = |looks: &[_], status: Status| channel.weigh(&touch(looks)).0[status as usize];
+        let open = (-12.0 + (0.2_f64.log10() + 3.0) / 4.0).exp();
+        let lost = (-9.0_f64).exp();
+        let near = |found: f64, expected: f64| {
+            assert!((found - expected.ln()).abs() < 1e-12, "{found} against {}", expected.ln());
+        };
+        let rest = [(None, None)];
+        near(says(&rest, Status::Open), 0.5 + 0.3 + 0.2 * lost);
+        for status in [Status::Break, Status::Joined, Status::Coil] {
+            near(says(&rest, status), 0.5 * lost + 0.3 + 0.2 * lost);
+        }
+        // A drive that moves the part three times in four.
+        let maybe = [(None, None), (Some(0.75), Some(0.2))];
+        near(says(&maybe, Status::Make), 0.5 * (0.75 + 0.25 * open) + 0.3 * open + 0.2 * lost);
+        near(says(&maybe, Status::Open), 0.5 * open + 0.3 * open + 0.2 * lost);
+        near(says(&maybe, Status::Joined), 0.5 * lost + 0.3 * open + 0.2 * lost);
+        // The stronger of two drives shows a contact, the weaker none: six in ten are between.
+        let two = [(Some(0.3), None), (Some(0.9), Some(0.2))];
+        let between = 0.1 * open + 0.6 + 0.3 * lost;
+        near(says(&two, Status::Make), 0.5 * between + 0.3 * open + 0.2 * lost);
+        // Two alike move together.
+        let alike = [(Some(0.9), None), (Some(0.9), Some(0.2))];
+        let together = 0.1 * open + 0.9 * lost;
+        near(says(&alike, Status::Make), 0.5 * together + 0.3 * open + 0.2 * lost);
     }
 }

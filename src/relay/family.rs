@@ -282,8 +282,10 @@ mod tests {
         let poles = forms.iter().flat_map(|&f| [Group::contact(f), Group::doubled(f)]);
         let others = [Group::Coil(1, 1), Group::Coil(2, 1), Group::Coil(2, 2), Group::TappedCoil]
             .into_iter();
-        let odd = Group::Contact { form: Form::C, common: 2, nc: 1, no: 1 };
-        for group in poles.chain(others).chain([odd, Group::Joined(3)]) {
+        // A single pin against a doubled one: which of the pins is single can be known.
+        let odd = [(Form::A, 0, 1), (Form::B, 1, 0), (Form::C, 1, 1)];
+        let odd = odd.map(|(form, nc, no)| Group::Contact { form, common: 2, nc, no });
+        for group in poles.chain(others).chain(odd).chain([Group::Joined(3)]) {
             let mut listed = group.arrangements();
             assert_eq!(listed.len() as f64, group.arrangement_count(), "{group:?}");
             listed.sort();
@@ -297,5 +299,22 @@ mod tests {
         assert_eq!(Family::relay(1, 1, 0).to_string(), "1A+1B");
         assert_eq!(Family::relay(0, 0, 2).to_string(), "2C");
         assert_eq!(Family::default().to_string(), "none");
+    }
+
+    #[test]
+    fn a_relay_has_a_coil_and_a_pole() {
+        let [coil, pole] = [Group::Coil(1, 1), Group::contact(Form::A)];
+        for (groups, coils, relay) in [
+            (vec![], 0, false),
+            (vec![pole], 0, false),
+            (vec![coil], 1, false),
+            (vec![coil, Group::Joined(2)], 1, false),
+            (vec![coil, pole], 1, true),
+            (vec![coil, coil, pole], 2, true),
+            (vec![Group::TappedCoil, pole], 2, true),
+        ] {
+            let family = Family::new(groups);
+            assert_eq!((family.coils(), family.is_relay()), (coils, relay), "{family:?}");
+        }
     }
 }

@@ -100,4 +100,20 @@ mod tests {
         let gap = (ring[0].0 - ring[1].0).hypot(ring[0].1 - ring[1].1);
         assert!((0.9..1.0).contains(&gap), "{gap}");
     }
+
+    /// Four pins round a part are the corners of a square, clockwise from the bottom left. With a
+    /// pitch along the circle its diagonal is 4 / pi, so that the sides are 4 / pi / sqrt(2).
+    #[test]
+    fn four_pins_on_a_ring_are_a_square() {
+        let side = 4.0 / std::f64::consts::PI * std::f64::consts::FRAC_1_SQRT_2;
+        let edge = (4.0 / std::f64::consts::PI - side) / 2.0;
+        let (low, high) = (edge, edge + side);
+        let square = [(low, high), (low, low), (high, low), (high, high)];
+        let found = places("4 round");
+        assert_eq!(found.len(), 4);
+        for (found, expected) in found.iter().zip(square) {
+            let off = (found.0 - expected.0).hypot(found.1 - expected.1);
+            assert!(off < 1e-12, "{found:?}, not {expected:?}");
+        }
+    }
 }

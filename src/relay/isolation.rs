@@ -51,6 +51,9 @@ mod tests {
         // Coil, two poles and a spare are four nets; two make sides come on top for the coil.
         let cover = isolation_cover(&part);
         assert_eq!(cover[6..], [Pair::ordered(0, 3), Pair::ordered(0, 6)]);
+        // From the coil outward, back from the pole, and so on.
+        let order: Vec<(usize, usize)> = cover.iter().map(|pair| (pair.lo(), pair.hi())).collect();
+        assert_eq!(order[..6], [(0, 1), (0, 4), (0, 8), (1, 8), (1, 4), (4, 8)]);
         let cover = &cover[..6];
         let net = |pin: usize| [0, 1, 1, 1, 4, 4, 4, 0, 8][pin];
         let nets: BTreeSet<(usize, usize)> =

@@ -202,26 +202,26 @@ impl Lattice {
         around
     }
 
-    /// The ways to take the last group off a set of pins in a state: kind, its pins, then the
-    /// rest's size, rank and state.
+    /// The ways to take the last group off a set of pins in a state: kind, its pins, and the state
+    /// of the rest.
     pub fn last_groups(
         &self,
         masks: &Masks,
         mask: u16,
         state: usize,
-    ) -> impl Iterator<Item = (usize, u16, usize, usize, usize)> {
+    ) -> impl Iterator<Item = (usize, u16, usize)> {
         let size = mask.count_ones() as usize;
         let row = masks.rank(mask);
         self.levels[size].steps.iter().flat_map(move |step| {
             let moves = &step.moves[row * step.per_mask..][..step.per_mask];
-            moves.iter().flat_map(move |&[taken, rest]| {
+            moves.iter().flat_map(move |&[taken, _]| {
                 let taken = masks.lists[step.size][usize::from(taken)];
                 let runs =
                     step.runs.iter().filter(move |run| (run.to..run.to + run.len).contains(&state));
                 runs.map(move |run| {
                     let kind = self.kind(step.size, run.slot);
                     let from = run.from + state - run.to;
-                    (kind, taken, size - step.size, usize::from(rest), from)
+                    (kind, taken, from)
                 })
             })
         })

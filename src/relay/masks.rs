@@ -66,3 +66,48 @@ pub(super) fn subsets(mask: u16, size: usize) -> impl Iterator<Item = u16> {
     let all = std::iter::successors(Some(mask), next);
     all.filter(move |subset| subset.count_ones() as usize == size)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn sets_of_four_pins_stand_in_order_by_size() {
+        let masks = Masks::new(4);
+        let lists: [&[u16]; 5] =
+            [&[0], &[1, 2, 4, 8], &[3, 5, 6, 9, 10, 12], &[7, 11, 13, 14], &[15]];
+        assert_eq!(masks.lists, lists);
+        for list in lists {
+            for (rank, &mask) in list.iter().enumerate() {
+                assert_eq!(masks.rank(mask), rank, "{mask:b}");
+                assert_eq!(masks.complement(mask), 15 - mask, "{mask:b}");
+            }
+        }
+        // Pairs 01, 02, 12, 03, 13, 23 are numbers 0 to 5; the pin left out is 3, 2, 1, 0.
+        let threes = [[0, 1, 2], [0, 3, 4], [1, 3, 5], [2, 4, 5]];
+        assert_eq!(masks.pairs(3), threes.concat());
+        assert_eq!(masks.pairs(2), [0, 1, 2, 3, 4, 5]);
+    }
+
+    #[test]
+    fn sixteen_pins_fill_a_mask() {
+        let masks = Masks::new(PINS_MAX);
+        assert_eq!(masks.complement(0), u16::MAX);
+        assert_eq!(masks.complement(u16::MAX), 0);
+        assert_eq!(masks.complement(0x00FF), 0xFF00);
+        assert_eq!(masks.rank.len(), 1 << PINS_MAX);
+        // C(16, 8).
+        assert_eq!(masks.lists[8].len(), 12_870);
+    }
+
+    #[test]
+    fn members_and_subsets_are_those_of_the_set() {
+        let (pins, count) = members(0b1000_0000_0010_0110);
+        assert_eq!(&pins[..count], &[1, 2, 5, 15]);
+        assert_eq!(members(0).1, 0);
+        assert_eq!(subsets(0b1011, 2).collect::<Vec<_>>(), [0b1010, 0b1001, 0b0011]);
+        assert_eq!(subsets(0b1011, 0).collect::<Vec<_>>(), [0]);
+        assert_eq!(subsets(0b1011, 3).collect::<Vec<_>>(), [0b1011]);
+        assert_eq!(subsets(0b1011, 4).count(), 0);
+    }
+}

@@ -8,7 +8,7 @@ use super::amount::Amount;
 use super::family::{Family, Group};
 use super::lattice::{Blocks, Kind, Lattice, Sums};
 use super::masks::Masks;
-use super::pair::{PINS_MAX, Pair};
+use super::pair::Pair;
 use std::collections::BTreeSet;
 
 /// The layout of all sums for one prior.
@@ -49,15 +49,12 @@ pub(super) struct Inside<A> {
 }
 
 impl Model {
-    /// For these families and their prior probabilities, on `pins` pins (2 to 16). Families that
-    /// do not fit, or have no probability, are left out; the rest is scaled to sum to 1.
+    /// For these families and their prior probabilities, on `pins` pins (2 to 16). All of them
+    /// fit and are possible; the probabilities are scaled to sum to 1.
     pub fn new(pins: usize, families: &[(Family, f64)]) -> Self {
-        let masks = Masks::new(pins.clamp(2, PINS_MAX));
-        let pins = masks.pins;
-        let fits = |entry: &&(Family, f64)| entry.0.size() <= pins && entry.1 > 0.0;
+        let masks = Masks::new(pins);
         let split: Vec<(&Family, f64, Vec<Group>, Vec<Group>)> = families
             .iter()
-            .filter(fits)
             .map(|(family, p)| {
                 let is_contact = |group: &Group| matches!(group, Group::Contact { .. });
                 let (contacts, extras) = family.groups().iter().copied().partition(is_contact);
@@ -254,3 +251,27 @@ fn each_pin<A>(rows: &mut [A], width: usize, join: impl Fn(&mut A, &mut A)) {
 
 /// Sets of so many pins make a block that is finished first.
 const NEAR_PINS: usize = 9;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// For each set the sum over all its subsets, one by one; fewer pins than a block holds, as
+    /// many, and more, with one and with three values per set.
+    #[test]
+    fn pin_by_pin_every_set_gets_the_sum_of_its_subsets() {
+        for (pins, width) in [(2, 3), (8, 1), (9, 1), (10, 3)] {
+            let value = |mask: usize, column: usize| ((mask * 37 + column * 11) % 101) as f64;
+            let all = (0..1_usize << pins).flat_map(|mask| (0..width).map(move |c| (mask, c)));
+            let mut rows: Vec<f64> = all.map(|(mask, column)| value(mask, column)).collect();
+            each_pin(&mut rows, width, |without, with| *with += *without);
+            for mask in (0..1_usize << pins).step_by(7) {
+                for column in 0..width {
+                    let subsets = (0..=mask).filter(|subset| subset & !mask == 0);
+                    let sum: f64 = subsets.map(|subset| value(subset, column)).sum();
+                    assert_eq!(rows[mask * width + column].to_bits(), sum.to_bits());
+                }
+            }
+        }
+    }
+}

@@ -88,6 +88,13 @@ mod tests {
     fn a_pair_has_no_order_and_two_different_pins() {
         assert_eq!(Pair::new(5, 2), Pair::new(2, 5));
         assert_eq!(Pair::new(3, 3), None);
-        assert_eq!(Pair::new(0, 16), None);
+        for (a, b) in [(0, 16), (16, 0), (16, 17), (usize::MAX, 3)] {
+            assert_eq!(Pair::new(a, b), None, "{a} {b}");
+        }
+        let last = Pair::new(15, 14).unwrap();
+        assert_eq!((last.lo(), last.hi(), last.index()), (14, 15, 119));
+        assert_eq!([13, 14, 15, 16].map(|pin| last.has(pin)), [false, true, true, false]);
+        assert_eq!([0, 1, 2, 5, 16].map(Pair::count), [0, 0, 1, 10, 120]);
+        assert_eq!(Pair::all(40).count(), 120, "no pin lies beyond the sixteenth");
     }
 }

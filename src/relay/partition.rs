@@ -247,4 +247,74 @@ mod tests {
         assert_eq!(status(8, 9), Status::Joined);
         assert_eq!(status(0, 10), Status::Open);
     }
+
+    /// Every labelling of every shape, with pins between its own left to nothing: what the claim
+    /// says of each pair is what the roles say, and its family is that shape.
+    #[test]
+    fn a_claim_says_what_the_roles_of_its_pins_say() {
+        let uneven = |form, common, nc, no| Group::Contact { form, common, nc, no };
+        let shapes = [
+            Group::Coil(1, 1),
+            Group::Coil(2, 1),
+            Group::Coil(2, 2),
+            Group::TappedCoil,
+            Group::contact(Form::A),
+            Group::contact(Form::B),
+            Group::contact(Form::C),
+            Group::doubled(Form::A),
+            Group::doubled(Form::B),
+            uneven(Form::A, 2, 0, 1),
+            uneven(Form::B, 2, 1, 0),
+            uneven(Form::C, 1, 2, 1),
+            uneven(Form::C, 1, 1, 2),
+            Group::Joined(2),
+            Group::Joined(3),
+        ];
+        for shape in shapes {
+            let pins: Vec<usize> = [1, 2, 4, 7].into_iter().take(shape.size()).collect();
+            for roles in shape.arrangements() {
+                let claim = Partition::from_groups(9, &[(shape, pins.clone(), roles.clone())]);
+                let role = |pin| pins.iter().position(|&other| other == pin).map(|at| roles[at]);
+                for pair in Pair::all(9) {
+                    let expected = match (role(pair.lo()), role(pair.hi())) {
+                        (Some(a), Some(b)) => shape.between(a, b),
+                        _ => Status::Open,
+                    };
+                    assert_eq!(claim.status(pair), expected, "{claim:?} {pair:?}");
+                }
+                assert_eq!(claim.family(), Family::new([shape]), "{claim:?}");
+                assert_eq!((claim.pins(), claim.spares.len()), (9, 9 - pins.len()));
+                assert_eq!(claim.groups(), [pins.clone()]);
+                assert_eq!(claim.clone().in_order(), claim);
+            }
+        }
+    }
+
+    #[test]
+    fn a_coil_is_driven_between_its_first_two_sides() {
+        let coil = |sides: &[&[usize]]| Coil { sides: sides.iter().map(|s| s.to_vec()).collect() };
+        assert_eq!(coil(&[&[1, 4], &[2]]).ends(), Pair::new(1, 2));
+        assert_eq!(coil(&[&[5], &[6], &[7]]).ends(), Pair::new(5, 6));
+        assert_eq!(coil(&[&[5]]).ends(), None);
+        assert_eq!(coil(&[&[5], &[]]).ends(), None);
+        assert_eq!(coil(&[&[4, 1], &[2]]).pins(), [1, 2, 4]);
+    }
+
+    #[test]
+    fn groups_are_replaced_where_they_stand() {
+        let sample = sample();
+        let pole = Group::contact(Form::C);
+        // A make pole and a spare become a changeover.
+        let other = sample.with_group(&[5, 6], (pole, vec![5, 6, 10], vec![0, 2, 1]));
+        assert_eq!(other.family().to_string(), "2C");
+        assert_eq!((other.pins(), other.spares.len()), (11, 0));
+        assert_eq!(other.status(Pair::ordered(5, 10)), Status::Break);
+        assert_eq!(other.status(Pair::ordered(0, 7)), Status::Coil, "the rest stays");
+        // A joint of two becomes one of three.
+        let other = sample.with_group(&[8, 9], (Group::Joined(3), vec![8, 9, 10], vec![0, 0, 0]));
+        assert_eq!((other.joined.len(), other.pins()), (1, 11));
+        // A coil gets a third pin.
+        let other = sample.with_group(&[0, 7], (Group::TappedCoil, vec![0, 7, 10], vec![0, 1, 2]));
+        assert_eq!((other.coils.len(), other.coils[0].sides.len(), other.pins()), (1, 3, 11));
+    }
 }

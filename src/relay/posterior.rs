@@ -46,3 +46,28 @@ pub(super) fn coil(pins: usize, pairs: &[[f64; 5]]) -> Option<(Pair, f64)> {
     let all = Pair::all(pins).zip(pairs).map(|(pair, of)| (pair, of[Status::Coil as usize]));
     all.max_by(|a, b| a.1.total_cmp(&b.1))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_coil_is_where_it_is_most_probable() {
+        let pairs =
+            vec![[0.5, 0.0, 0.0, 0.3, 0.2], [0.4, 0.0, 0.0, 0.0, 0.6], [1.0, 0., 0., 0., 0.]];
+        let posterior = Posterior {
+            pins: 3,
+            pairs,
+            best: (Partition::default(), 1.0),
+            candidates: Vec::new(),
+            families: Vec::new(),
+            entropy_bits: 0.0,
+        };
+        assert_eq!(posterior.coil(), Some((Pair::ordered(0, 2), 0.6)));
+        assert_eq!(posterior.of(Pair::ordered(0, 1), Status::Joined), 0.3);
+        assert_eq!(posterior.of(Pair::ordered(0, 2), Status::Open), 0.4);
+        assert_eq!(posterior.of(Pair::ordered(1, 3), Status::Open), 0.0, "beyond its pins");
+        let nothing = Posterior { pairs: Vec::new(), ..posterior };
+        assert_eq!(nothing.coil(), None);
+    }
+}

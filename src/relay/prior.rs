@@ -6,6 +6,7 @@
 use super::family::{Family, Group};
 use super::footprint::Footprint;
 use super::model::Model;
+use super::pair::PINS_MAX;
 use super::partition::Partition;
 use crate::event::Form;
 use std::collections::BTreeMap;
@@ -35,6 +36,7 @@ impl Prior {
     /// the pins are left out.
     #[must_use]
     pub fn only(pins: usize, families: impl IntoIterator<Item = (Family, f64)>) -> Self {
+        let pins = pins.clamp(2, PINS_MAX);
         let mut merged: BTreeMap<Family, f64> = BTreeMap::new();
         for (family, p) in families {
             *merged.entry(family).or_default() += p;
@@ -161,4 +163,136 @@ fn no_relay() -> Vec<(Family, f64)> {
         joints(3),
         joints(4),
     ]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn weight(prior: &Prior, family: &Family) -> Option<f64> {
+        prior.families().iter().find(|(other, _)| other == family).map(|(_, p)| *p)
+    }
+
+    #[track_caller]
+    fn holds(prior: &Prior, family: &Family, expected: f64) {
+        let found = weight(prior, family);
+        let near = found.is_some_and(|found| (found - expected).abs() < 1e-12);
+        assert!(near, "{family:?}: {found:?}, by hand {expected}");
+    }
+
+    /// Everything that four pins can be; each pin that is left over makes it 0.4 times as usual.
+    #[test]
+    fn four_pins_are_a_contact_with_its_coil_or_less() {
+        let prior = Prior::usual(4);
+        let [coil, pair] = [Group::Coil(1, 1), Group::Joined(2)];
+        let by_hand = [
+            (Family::relay(1, 0, 0), 12.0),
+            (Family::relay(0, 1, 0), 2.0),
+            (Family::new([coil, coil]), 0.1),
+            (Family::new([coil, pair]), 0.2),
+            (Family::new([pair, pair]), 0.2),
+            (Family::new([Group::TappedCoil]), 0.1 * 0.4),
+            (Family::new([Group::Joined(3)]), 0.2 * 0.4),
+            (Family::new([coil]), 0.5 * 0.16),
+            (Family::new([pair]), 0.2 * 0.16),
+            (Family::default(), 0.5 * 0.0256),
+        ];
+        for (family, expected) in &by_hand {
+            holds(&prior, family, *expected);
+        }
+        assert_eq!(prior.families().len(), by_hand.len(), "{:?}", prior.families());
+    }
+
+    #[test]
+    fn eight_pins_are_as_usual_as_the_tables_say() {
+        let prior = Prior::usual(8);
+        let [coil, joint] = [Group::Coil(1, 1), Group::Joined(2)];
+        let [a, c] = [Form::A, Form::C].map(Group::contact);
+        for (groups, expected) in [
+            (vec![coil, c, c], 25.0),
+            (vec![coil, c], 20.0 * 0.4_f64.powi(3)),
+            (vec![Group::TappedCoil, c], 20.0 * 0.05 * 0.16),
+            (vec![coil, coil, c], 20.0 * 0.05 * 0.4),
+            (vec![coil, joint, c], 20.0 * 0.02 * 0.4),
+            (vec![coil, Group::doubled(Form::C)], 3.0),
+            (vec![coil, a, a, a], 2.0),
+            (vec![Group::TappedCoil, a, a], 6.0 * 0.05 * 0.4),
+            (vec![coil, joint, a], 12.0 * 0.02 * 0.16),
+            (vec![joint; 4], 0.2),
+        ] {
+            holds(&prior, &Family::new(groups), expected);
+        }
+        for groups in [
+            vec![coil, joint, a, a],
+            vec![Group::TappedCoil, c, c],
+            vec![coil, Group::doubled(Form::A)],
+        ] {
+            let family = Family::new(groups);
+            assert_eq!(weight(&prior, &family), None, "{family:?}");
+        }
+        // Doubled pins are taken for such where one pin at most is left over.
+        let doubled = Family::new([coil, Group::doubled(Form::A)]);
+        holds(&Prior::usual(7), &doubled, 3.0 * 0.4);
+        holds(&Prior::usual(6), &doubled, 3.0);
+    }
+
+    #[test]
+    fn poles_are_mixed_up_to_six_and_with_changeovers_up_to_three() {
+        let found: Vec<(usize, usize, usize)> = mixtures().collect();
+        let plain = (1..=5).flat_map(|a| (1..=6 - a).map(move |b| (a, b, 0)));
+        let with = [(1, 0, 1), (0, 1, 1), (1, 1, 1), (2, 0, 1), (0, 2, 1), (1, 0, 2), (0, 1, 2)];
+        let mut expected: Vec<(usize, usize, usize)> = plain.chain(with).collect();
+        expected.sort_unstable();
+        let mut sorted = found.clone();
+        sorted.sort_unstable();
+        assert_eq!(sorted, expected);
+        let prior = Prior::usual(16);
+        let spare = |pins: i32| 0.4_f64.powi(pins);
+        holds(&prior, &Family::relay(1, 1, 0), 2.0 * spare(10));
+        holds(&prior, &Family::relay(2, 2, 0), 2.0 * spare(6));
+        holds(&prior, &Family::relay(3, 1, 0), 0.5 * spare(6));
+        holds(&prior, &Family::relay(1, 3, 0), 0.5 * spare(6));
+        holds(&prior, &Family::relay(1, 1, 1), 0.5 * spare(7));
+        let four = std::iter::repeat_n(Group::contact(Form::C), 4);
+        let tapped = Family::new(four.clone().chain([Group::TappedCoil]));
+        holds(&prior, &tapped, 12.0 * 0.05 * 0.4);
+        let joined = Family::new(four.chain([Group::Coil(1, 1), Group::Joined(2)]));
+        assert_eq!(weight(&prior, &joined), None, "{joined:?}");
+    }
+
+    #[test]
+    fn what_does_not_fit_or_cannot_be_is_left_out() {
+        let one = Family::relay(0, 0, 1);
+        let prior = Prior::only(
+            5,
+            [
+                (one.clone(), 1.0),
+                (Family::relay(0, 0, 2), 5.0),
+                (Family::relay(1, 0, 0), 0.0),
+                (Family::relay(0, 1, 0), -1.0),
+                (Family::default(), f64::NAN),
+                (one.clone(), 0.5),
+            ],
+        );
+        assert_eq!(prior.families(), [(one, 1.5)], "what stands twice is added up");
+        let [few, many] = [0, 40].map(Prior::usual);
+        assert_eq!((few.pins(), many.pins()), (2, 16));
+        assert!(many.families().iter().all(|(family, _)| family.size() <= 16));
+    }
+
+    #[test]
+    fn layouts_take_their_share_where_the_footprint_fits() {
+        let footprint: Footprint = "2-1-2".parse().unwrap();
+        let prior = Prior::usual(5).with_footprint(&footprint);
+        let sum: f64 = prior.layouts().iter().map(|(_, p)| p).sum();
+        assert!((sum - LAYOUT_SHARE).abs() < 1e-12);
+        assert!((prior.free_share - (1.0 - LAYOUT_SHARE)).abs() < 1e-12);
+        for unchanged in [
+            Prior::usual(4).with_footprint(&footprint),
+            Prior::only(5, [(Family::default(), 1.0)]).with_footprint(&footprint),
+        ] {
+            assert!(unchanged.layouts().is_empty());
+            assert_eq!(unchanged.free_share, 1.0);
+        }
+    }
 }

@@ -107,7 +107,7 @@ fn completions(claim: &Partition, pin: usize, shapes: &Family) -> Vec<Partition>
 
 #[cfg(test)]
 mod tests {
-    use super::super::evidence::{Look, Seen, Touch};
+    use super::super::evidence::{Look, Seen, Touch, Weights};
     use super::super::family::Group;
     use super::super::prior::Prior;
     use super::*;
@@ -161,5 +161,33 @@ mod tests {
         assert_eq!(silent.len(), 1);
         assert_eq!(silent[0].pin, 3);
         assert!((silent[0].odds - expected).abs() < 1e-12, "{silent:?} against {expected}");
+    }
+
+    /// Binomial: 1 - (0.75^10 + 10 x 0.25 x 0.75^9 + 45 x 0.25^2 x 0.75^8) = 0.474407.
+    #[test]
+    fn three_of_ten_with_one_in_four() {
+        let choose = [1.0, 10.0, 45.0];
+        let below: f64 =
+            (0..3).zip(choose).map(|(k, c)| c * 0.25_f64.powi(k) * 0.75_f64.powi(10 - k)).sum();
+        assert!((below - 0.525_592_803_955_078).abs() < 1e-12);
+        assert!((at_least(3, 10, 0.25) - (1.0 - below)).abs() < 1e-12);
+        assert_eq!(at_least(1, 2, 1.0), 1.0);
+    }
+
+    #[test]
+    fn a_touch_contradicts_a_claim_only_where_something_explains_it_ten_times_better() {
+        let claim = changeover();
+        let channel = Channel { no_contact: 0.3, bridge: 0.2 };
+        let against = |ln: f64| {
+            let mut belief = Belief::new(&Prior::usual(5));
+            // The claim says break.
+            belief.observe(Pair::ordered(1, 2), &Weights([0.7, 0.7 - ln, 0.0, 0.0, 0.0]));
+            belief.observe(Pair::ordered(0, 1), &Weights([0.0; 5]));
+            belief.strain(&claim, channel)
+        };
+        assert_eq!(against(10_f64.ln() - 1e-9).contradictions, 0);
+        let clear = against(10_f64.ln() + 1e-9);
+        // One of two touches, half of which slip: 1 - 1/4.
+        assert_eq!((clear.touches, clear.contradictions, clear.chance), (2, 1, 0.75));
     }
 }

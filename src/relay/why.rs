@@ -101,6 +101,7 @@ fn said(status: Status) -> &'static str {
 
 #[cfg(test)]
 mod tests {
+    use super::super::partition::Partition;
     use super::*;
 
     #[test]
@@ -116,5 +117,62 @@ mod tests {
             Why::FindCoil { pair }.named(&["A"; 1]).to_string(),
             "to find the coil: ? and ? may be it"
         );
+    }
+
+    const PAIR: Pair = Pair::ordered(0, 1);
+
+    /// With the pair's probabilities, in the order open, break, make, joined, coil, and a coil
+    /// elsewhere.
+    fn why(of: [f64; 5], coil: f64) -> Why {
+        let posterior = Posterior {
+            pins: 3,
+            pairs: vec![of, [1.0 - coil, 0.0, 0.0, 0.0, coil]],
+            best: (Partition::default(), 0.0),
+            candidates: Vec::new(),
+            families: Vec::new(),
+            entropy_bits: 9.0,
+        };
+        Why::of(&posterior, PAIR, true)
+    }
+
+    #[test]
+    fn what_is_nearly_sure_is_confirmed_before_anything_else() {
+        let believed = Status::Break;
+        assert_eq!(why([0.05, 0.95, 0., 0., 0.], 0.0), Why::Confirm { pair: PAIR, believed });
+        assert_eq!(why([0.1, 0.9, 0., 0., 0.], 0.0), Why::FindCoil { pair: PAIR }, "not nearly");
+    }
+
+    #[test]
+    fn the_coil_is_looked_for_until_one_is_more_likely_than_not() {
+        assert_eq!(why([0.6, 0.4, 0., 0., 0.], 0.49), Why::FindCoil { pair: PAIR });
+        let told = Why::Tell { pair: PAIR, either: Status::Open, or: Status::Break };
+        assert_eq!(why([0.6, 0.4, 0., 0., 0.], 0.5), told);
+    }
+
+    #[test]
+    fn two_things_are_told_apart_where_hardly_anything_else_is_left() {
+        let told = Why::Tell { pair: PAIR, either: Status::Make, or: Status::Joined };
+        assert_eq!(why([0.04, 0., 0.56, 0.4, 0.], 0.9), told);
+        let found = Why::FindContact { pair: PAIR, toggle: true };
+        // 0.5 and 0.4 are 0.9, and no more.
+        assert_eq!(why([0.1, 0., 0.5, 0.4, 0.], 0.9), found);
+        assert_eq!(why([0.34, 0.33, 0.33, 0., 0.], 0.9), found);
+    }
+
+    #[test]
+    fn every_reason_is_said_in_words() {
+        let says = |why: Why| why.named(&["1", "2"]).to_string();
+        let pair = PAIR;
+        assert_eq!(says(Why::FindCoil { pair }), "to find the coil: 1 and 2 may be it");
+        assert_eq!(
+            [true, false].map(|toggle| says(Why::FindContact { pair, toggle })),
+            [
+                "to see what 1 and 2 do when the coil is driven",
+                "to see whether 1 and 2 belong together"
+            ]
+        );
+        let confirmed = Status::ALL.map(|believed| says(Why::Confirm { pair, believed }));
+        let words = ["apart", "a break contact", "a make contact", "joined", "the coil"];
+        assert_eq!(confirmed, words.map(|word| format!("to make sure that 1 and 2 are {word}")));
     }
 }

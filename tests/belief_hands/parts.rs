@@ -48,7 +48,7 @@ fn shuffled(pins: usize, family: &Family, rng: &mut Pcg64) -> Partition {
 }
 
 /// Deals pins, in this order, into the groups of a family.
-fn dealt(order: &[usize], family: &Family) -> Partition {
+pub fn dealt(order: &[usize], family: &Family) -> Partition {
     let mut left = order.iter().copied();
     let mut take = |count: u8| -> Vec<usize> { left.by_ref().take(usize::from(count)).collect() };
     let mut partition = Partition::default();

@@ -336,4 +336,25 @@ mod tests {
         both_ways(diode(number(f64::INFINITY)), diode(OVER), Polarity::CannotTell);
         both_ways(diode(number(-1.6)), diode(number(1.6)), Polarity::CannotTell);
     }
+
+    /// Two directions agree within one part in forty of the larger, and differ beyond 12 % of it.
+    #[test]
+    fn directions_agree_or_differ_by_their_shares() {
+        both_ways(diode(number(3.0)), diode(number(3.06)), Polarity::NotPolarised);
+        both_ways(diode(number(0.7)), diode(number(0.72)), Polarity::CannotTell);
+        both_ways(diode(number(0.7)), diode(number(0.79)), Polarity::CannotTell);
+        both_ways(diode(number(0.7)), diode(number(0.81)), DIODE);
+        both_ways(ohms(400.0), ohms(450.0), Polarity::CannotTell);
+        both_ways(ohms(400.0), ohms(460.0), DIODE);
+    }
+
+    #[test]
+    fn limits_belong_to_what_lies_above_them() {
+        both_ways(diode(number(0.6)), diode(number(0.6)), Polarity::NotPolarised);
+        both_ways(diode(number(0.15)), diode(OVER), DIODE);
+        both_ways(diode(number(1.1)), diode(OVER), LAMP);
+        both_ways(ohms(100.0), ohms(400.0), DIODE);
+        assert!(lamp_excluded(diode(number(3.5)), diode(number(3.5))));
+        assert!(!lamp_excluded(diode(number(5.7)), diode(number(1.6))), "one way only");
+    }
 }

@@ -7,6 +7,7 @@ use super::*;
 use crate::cable::copper::{
     COPPER_PER_KELVIN, from_20_celsius, pick_up_from_20_celsius, to_20_celsius,
 };
+use statrs::distribution::{Continuous, Normal};
 
 const AT_REST: DriveEvidence = DriveEvidence { moved_at: None, still_at: None };
 
@@ -266,4 +267,130 @@ fn a_coil_far_too_low_for_its_drive_has_shorted_turns() {
     // No rating is below 3 V.
     let weak = DriveEvidence { moved_at: Some(3.0), still_at: None };
     assert!(shorted_turns(2.0, 0.01, weak).is_some());
+}
+
+/// By hand: smooth steps t^2 (3 - 2t) from 40 % to 80 % of rated volts for 96 parts in 100, from
+/// 20 % to 120 % for the others. At 50 %: t is 1/4 and 3/10, 0.96 x 0.15625 + 0.04 x 0.216.
+#[test]
+fn pick_up_rises_from_two_fifths_of_the_rating_to_four() {
+    for (share, expected) in [
+        (0.2, 0.0),
+        (0.4, 0.004_16),
+        (0.5, 0.158_64),
+        (0.6, 0.494_08),
+        (0.8, 0.985_92),
+        (1.2, 1.0),
+        (5.0, 1.0),
+    ] {
+        let found = picked_up(share);
+        assert!((found - expected).abs() < 1e-12, "{share}: {found}, by hand {expected}");
+    }
+}
+
+/// The mixture of the classes by another library's normal density.
+#[test]
+fn coil_powers_lie_around_their_classes() {
+    let density = |x: f64, sd: f64| Normal::new(0.0, sd).unwrap().pdf(x);
+    for spread in [0.0_f64, 0.05, 0.3] {
+        let class_sd = (0.08_f64.powi(2) + spread.powi(2)).sqrt();
+        let free_sd = (0.9_f64.powi(2) + spread.powi(2)).sqrt();
+        for watts in [0.01_f64, 0.15, 0.3, 0.45, 1.7, 30.0] {
+            let classed =
+                POWERS.iter().map(|(class, w)| w * density((watts / class).ln(), class_sd));
+            let free = density((watts / 0.45).ln(), free_sd);
+            let expected = 0.85 * classed.sum::<f64>() + 0.15 * free;
+            let found = power_density(watts, spread);
+            crate::checked::absolute("statrs normal density", found, expected, 2e-12);
+        }
+    }
+    // Far from any class a little is left, so that every coil has a distribution.
+    assert!((power_density(1e9, 0.0) / 1e-12 - 1.0).abs() < 1e-9);
+}
+
+/// Bayes over ratings and pick-up together, summed in one go.
+#[test]
+fn drives_are_weighed_by_how_many_parts_pick_up_between_them() {
+    for (ohms, still, moved) in
+        [(400.0, 4.0, 9.0), (1440.0, 9.0, 18.0), (1440.0, 6.0, 30.0), (100.0, 3.0, 5.0)]
+    {
+        let at_rest = rated_volts(ohms, 1.0, AT_REST);
+        let between =
+            |rated: f64, low: f64, high: f64| picked_up(high / rated) - picked_up(low / rated);
+        let all = |low: f64, high: f64| -> f64 {
+            at_rest.iter().map(|&(rated, p)| p * between(rated, low, high)).sum()
+        };
+        let evidence = DriveEvidence { moved_at: Some(moved), still_at: Some(still) };
+        for (rated, p) in rated_volts(ohms, 1.0, evidence) {
+            let expected = share(&at_rest, rated) * between(rated, still, moved);
+            close(p, expected / all(still, moved), 1e-6);
+        }
+        for tenth in 1..10 {
+            let volts = still + (moved - still) * f64::from(tenth) / 10.0;
+            let found = moves_probability(ohms, 1.0, evidence, volts);
+            close(found, all(still, volts) / all(still, moved), 1e-6);
+            let only = DriveEvidence { still_at: None, ..evidence };
+            let found = moves_probability(ohms, 1.0, only, volts);
+            close(found, all(0.0, volts) / all(0.0, moved), 1e-6);
+            let only = DriveEvidence { moved_at: None, ..evidence };
+            let found = moves_probability(ohms, 1.0, only, volts);
+            close(found, all(still, volts) / all(still, 1e6), 1e-6);
+        }
+    }
+}
+
+#[test]
+fn drives_that_are_no_volts_are_passed_over() {
+    let at_rest = rated_volts(400.0, 2.0, AT_REST);
+    for nonsense in [f64::NAN, f64::INFINITY, f64::NEG_INFINITY, 0.0, -5.0].map(Some) {
+        for (moved_at, still_at) in [(nonsense, None), (None, nonsense), (nonsense, nonsense)] {
+            let found = rated_volts(400.0, 2.0, DriveEvidence { moved_at, still_at });
+            assert_eq!(found, at_rest, "{moved_at:?} {still_at:?}");
+        }
+    }
+    let hardly = DriveEvidence { moved_at: Some(1e-6), still_at: None };
+    for volts in [f64::NAN, f64::INFINITY, f64::NEG_INFINITY, 0.0, -5.0] {
+        for evidence in [AT_REST, hardly] {
+            assert_eq!(moves_probability(400.0, 2.0, evidence, volts), 0.0, "{volts} V");
+        }
+    }
+}
+
+#[test]
+fn an_uncertainty_is_taken_from_nothing_to_a_third() {
+    let with = |u| rated_volts(400.0, u, AT_REST);
+    assert_eq!(with(f64::NAN), with(0.0));
+    assert_eq!(with(-7.0), with(0.0));
+    assert_eq!(with(1e6), with(400.0 / 3.0));
+    assert_ne!(with(50.0), with(0.0));
+    // Two standard uncertainties on the safe side: 3 W in 400 - 2 x 100 ohm are 24.5 V.
+    assert_eq!(ladder(400.0, 100.0, 60.0, 3.0).last(), Some(&24.0));
+    assert!(ladder(400.0, 100.0, 60.0, 2.8).iter().all(|volts| *volts <= 18.0));
+}
+
+#[test]
+fn without_limits_the_ladder_is_every_plausible_rating() {
+    for row in rows() {
+        let shares = rated_volts(row.ohms_20, 0.0, AT_REST);
+        let plausible = shares.iter().filter(|(_, p)| *p >= PLAUSIBLE);
+        let mut plausible: Vec<f64> = plausible.map(|(rated, _)| *rated).collect();
+        plausible.sort_by(f64::total_cmp);
+        assert_eq!(ladder(row.ohms_20, 0.0, 110.0, 1e4), plausible, "{} ohm", row.ohms_20);
+    }
+}
+
+#[test]
+fn a_coil_is_judged_by_the_most_that_its_resistance_may_be() {
+    // 11.25 V rated at least, as above: 42.1875 ohm at 3 W.
+    let evidence = DriveEvidence { moved_at: Some(12.0), still_at: Some(9.0) };
+    assert!(shorted_turns(40.0, 1.0, evidence).is_some());
+    assert_eq!(shorted_turns(40.0, 2.0, evidence), None, "44 ohm it may be");
+    let healthy = shorted_turns(30.0, 0.0, evidence).unwrap().healthy_ohms_min;
+    assert_eq!(shorted_turns(healthy, 0.0, evidence), None, "the least healthy one is healthy");
+}
+
+#[test]
+fn coils_lie_between_three_ohm_and_121_kilohm() {
+    // 3 V at 3 W, and 110 V at 0.1 W.
+    let found = [2.99, 3.01, 120_900.0, 121_100.0].map(is_coil_like);
+    assert_eq!(found, [false, true, true, false]);
 }
