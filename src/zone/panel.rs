@@ -342,17 +342,13 @@ reads = "violated"
     #[test]
     fn bands_are_twelve_at_most_and_all_but_the_last_end_in_one_unit() {
         let of = |count: usize| {
-            let more: String = (0..count - 3)
-                .map(|i| format!("[[band]]\nreads = \"ready\"\nup_to_ohms = {}\n", 2000 + i))
-                .collect();
-            Panel::parse(
-                &GOOD.replacen(
-                    "[[band]]\nreads = \"ready\"",
-                    &format!("{more}[[band]]\nreads = \"ready\""),
-                    1,
-                ),
-                "a",
-            )
+            let ready = "[[band]]\nreads = \"ready\"";
+            let mut text = GOOD.to_owned();
+            for end in 3..count {
+                let more = format!("{ready}\nup_to_ohms = {}\n{ready}", 5000 - end);
+                text = text.replacen(ready, &more, 1);
+            }
+            Panel::parse(&text, "a")
         };
         assert_eq!(of(12).unwrap().bands.iter().count(), 12);
         assert!(of(13).unwrap_err().problem.contains("13 of them"));
