@@ -328,3 +328,10 @@ fn the_level_at_rest_carries_no_noise_across_an_alarm() {
     });
     assert_eq!((found.rest_noise_volts, found.rest_volts), (Some(0.0), Some(0.0625)));
 }
+
+#[test]
+fn an_output_that_switches_to_nothing_is_as_connected() {
+    let found = found(100, 10.0, |i| if i < 40 { 2.5 } else { 0.0 });
+    assert_eq!((found.rest_volts, found.alarm_volts), (Some(2.5), Some(0.0)));
+    assert_eq!((found.polarity, found.nominal_volts), (Some(Polarity::AsConnected), None));
+}

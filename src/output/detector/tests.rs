@@ -297,7 +297,8 @@ fn a_dip_in_the_first_second_is_the_inrush_and_a_peak_in_it_a_spike() {
     assert_eq!(at(9, 10.0), (vec![], 10.0, 10.0, 10.0));
     assert_eq!(at(10, 10.0), (vec![("spike", 10.0)], 12.5, 12.5, 11.0));
     assert_eq!(at(9, 15.0), (vec![("spike", 15.0)], 12.5, 12.5, 10.0));
-    // A shallow one is part of the level.
+    // A shallow one is part of the level: a twentieth of the change.
+    assert_eq!(at(9, 11.875), (vec![], 11.875, 11.875, 12.0));
     assert_eq!(at(9, 12.0), (vec![], 12.0, 12.0, 12.0));
 }
 
@@ -333,10 +334,31 @@ fn a_short_pulse_ends_where_it_leaves_a_quarter_of_the_change() {
     };
     assert_eq!(ends(&[12.5, 12.5, 12.5, 11.5]), [("on", 20.0), ("off", 24.0)]);
     assert_eq!(ends(&[12.5, 12.5, 12.5, 6.0]), [("on", 20.0), ("off", 23.0)]);
-    // A longer one where it leaves its band.
+    assert_eq!(ends(&[12.5, 12.5, 12.5, 12.5, 12.5, 12.5, 11.5]), [("on", 20.0), ("off", 27.0)]);
+    // A longer one, of eight readings, where it leaves its band.
+    let eight = [12.5, 12.5, 12.5, 12.5, 12.5, 12.5, 12.5, 11.5];
+    assert_eq!(ends(&eight), [("on", 20.0), ("off", 27.0)]);
     let mut long = Log::on(0.0, 20);
     long.push(&[11.5, 0.0]);
     assert_eq!(long.said(), [("off", 40.0)]);
+}
+
+#[test]
+fn a_sagging_alarm_ends_where_it_leaves_its_line() {
+    // Half a volt a second: the mean of what has not faded lags behind by more than the band.
+    let mut log = Log::on(0.0, 0);
+    log.push(&(0..30).map(|k| 12.5 - 0.05 * f64::from(k)).collect::<Vec<_>>());
+    log.push(&[7.0, 0.0]);
+    assert_eq!(log.said(), [("on", 20.0), ("off", 50.0)]);
+}
+
+#[test]
+fn eight_readings_make_a_level_that_can_be_left() {
+    for (readings, left) in [(7, false), (8, true)] {
+        let mut log = Log::on(0.0, readings);
+        log.push(&[12.0]);
+        assert_eq!(log.detector.pending.is_some(), left);
+    }
 }
 
 #[test]
@@ -353,6 +375,16 @@ fn it_is_back_at_rest_within_half_a_volt_or_three_tenths_of_the_change() {
     small.push(&[1.25; 20]);
     assert_eq!(small.push(&[0.376]), Place::Between);
     assert_eq!(small.push(&[0.374]), Place::Rest);
+    // Above rest, as all levels are; and half of what begins an alarm where it scatters.
+    let mut above = Log::begin(2.5);
+    above.push(&[2.5; 20]);
+    above.push(&[3.75; 20]);
+    assert_eq!(above.push(&[2.5 + 0.376]), Place::Between);
+    assert_eq!(above.push(&[2.5 + 0.374]), Place::Rest);
+    let mut noisy = Log::on(0.0, 20);
+    noisy.detector.rest.push_variance(1.0 / 9.0, 1e9);
+    assert_eq!(noisy.push(&[1.01]), Place::Between);
+    assert_eq!(noisy.push(&[0.99]), Place::Rest);
 }
 
 #[test]
@@ -366,6 +398,14 @@ fn what_rises_again_before_it_is_back_at_rest_is_on_above_three_fifths() {
         assert_eq!(log.push(&[sign * 7.501]), Place::On);
         assert_eq!(log.said().len(), 1);
         assert_eq!(log.detector.run.sign, sign);
+    }
+    // It began with the step that led there; the other way round, with the fall itself.
+    for (volts, at) in [(9.0, 4.05), (-9.0, 3.95)] {
+        let mut log = Log::on(0.0, 20);
+        log.push(&[4.0, volts]);
+        let on = log.detector.run.on.unwrap();
+        close(on.at, at);
+        close(on.u, 0.05);
     }
     // Above rest, as all levels are.
     let mut log = Log::on(2.5, 20);
