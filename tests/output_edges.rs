@@ -21,9 +21,8 @@ const NO_SHORTER_PAUSE: &str = "a pause shorter than 0.100 s would not have been
 const BEGAN_ON: &str = "it was on when the log began: the window is cut off at its start";
 const STILL_ON: &str = "it was still on, or a pulse was due, when the log ended";
 
-#[test]
-fn a_steady_alarm_is_described_in_full() {
-    let window = OutputWindow {
+fn steady_window() -> OutputWindow {
+    OutputWindow {
         on_at_s: Some(3.95),
         on_at_s_u: Some(0.05),
         off_at_s: Some(8.95),
@@ -44,7 +43,11 @@ fn a_steady_alarm_is_described_in_full() {
         sag_volts_per_min_u: Some(0.0),
         inrush: None,
         seen_until_s: 8.9,
-    };
+    }
+}
+
+#[test]
+fn a_steady_alarm_is_described_in_full() {
     let change = |at_s: f64, reading: u64, change: ChangeKind| LevelChange {
         at_s,
         at_s_u: 0.05,
@@ -77,7 +80,7 @@ fn a_steady_alarm_is_described_in_full() {
         nominal_volts: Some(12.0),
         inrush: None,
         cadence: Cadence { resolved: Some(true), unseen_below_s: Some(0.1), pulses: 1 },
-        windows: vec![window],
+        windows: vec![steady_window()],
         changes: vec![change(3.95, 40, ChangeKind::On), change(8.95, 90, ChangeKind::Off)],
         counts: LogCounts {
             interval_s: Some(0.1),
@@ -327,4 +330,11 @@ fn the_level_at_rest_carries_no_noise_across_an_alarm() {
         _ => 0.0625,
     });
     assert_eq!((found.rest_noise_volts, found.rest_volts), (Some(0.0), Some(0.0625)));
+}
+
+#[test]
+fn an_output_that_switches_to_nothing_is_as_connected() {
+    let found = found(100, 10.0, |i| if i < 40 { 2.5 } else { 0.0 });
+    assert_eq!((found.rest_volts, found.alarm_volts), (Some(2.5), Some(0.0)));
+    assert_eq!((found.polarity, found.nominal_volts), (Some(Polarity::AsConnected), None));
 }

@@ -401,8 +401,8 @@ impl Detector {
         let span = (self.level - rest).abs();
         let y = self.run.sign * (reading.x - rest);
         if y.abs() > ON_SHARE * span && span > 0.0 {
-            let edge = onset::rise(self.recent.newest_first(), reading, y.signum() * self.run.sign);
             let sign = y.signum() * self.run.sign;
+            let edge = onset::rise(self.recent.newest_first(), reading, sign);
             self.begin_run(Some(edge), sign, reading, out);
             return Place::On;
         }

@@ -199,7 +199,7 @@ impl Moments {
         let m = self.s[0] / self.n;
         let near = self.products - m * self.both + self.pairs * m * m;
         let all = self.about_mean();
-        (self.n > 1.0 && all > 0.0).then(|| near / all)
+        (all > 0.0).then(|| near / all)
     }
 
     /// Standard deviation from reading to reading, free of slow change.

@@ -112,7 +112,7 @@ mod tests {
     fn found(volts: &[f64], pending: Option<&Departure>) -> Edge {
         let mut level = Track::default();
         level.push(0.0, 12.0, 20.0, 1.0);
-        let leaving = Leaving { level: &level, line: false, band: 0.25, span: 12.0, interval: 1.0 };
+        let leaving = Leaving { level: &level, line: false, band: 0.25, span: 12.0, interval: 0.5 };
         find(&leaving, &recent(volts), pending, CROSSED)
     }
 
@@ -162,9 +162,9 @@ mod tests {
             let t = f64::from(i) + 6.0;
             pending.push(sample(t, 15.5 - t, 0), t - 3.5);
         }
-        // A volt a second since 3.5 s: two and a half readings before the first that was away.
+        // A volt a second since 3.5 s: five usual intervals before the first that was away.
         let found = found(&[9.9, 10.0, 10.1, 10.2], Some(&pending));
-        assert_eq!((found.at, found.index), (3.5, 4));
+        assert_eq!((found.at, found.index), (3.5, 1));
         assert_eq!(found.u, 2.5 / 4.0);
     }
 

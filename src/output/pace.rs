@@ -131,6 +131,7 @@ mod tests {
     #[test]
     fn the_first_interval_is_the_middle_one() {
         close(Pace::begin(&[0.0, 0.1, 0.2, 1.2, 1.3]).interval(), 0.1);
+        close(Pace::begin(&[0.0, 0.1, 0.5, 0.7, 1.0]).interval(), 0.3);
         close(Pace::begin(&[5.0, 5.3, 5.5, 5.6]).interval(), 0.2);
         // Where most readings share their stamp, it is the middle of the stamps.
         close(Pace::begin(&[0.0, 0.0, 0.0, 0.0, 1.0, 1.0, 1.0, 1.0, 2.0]).interval(), 1.0);

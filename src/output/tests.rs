@@ -99,8 +99,7 @@ fn only_readings_in_order_are_in_order() {
 fn a_block_keeps_its_pace_unless_a_gap_or_a_shared_stamp_is_in_or_before_it() {
     let times = |from: f64| (0..8).map(|i| from + 0.25 * f64::from(i)).collect::<Vec<_>>();
     let begun = || {
-        let mut analysis = Analysis::default();
-        analysis.pace = Pace::begin(&times(3.0));
+        let mut analysis = Analysis { pace: Pace::begin(&times(3.0)), ..Analysis::default() };
         assert!(analysis.keep_pace(&times(3.0)));
         analysis.before = Some(4.75);
         analysis
@@ -124,8 +123,7 @@ fn a_block_keeps_its_pace_unless_a_gap_or_a_shared_stamp_is_in_or_before_it() {
     assert!(slower.keep_pace(&[5.0, 5.25, 6.0, 6.25]));
     close(slower.pace.longest(), 0.75);
     // Where the log begins with a gap or a shared stamp, nothing lies ahead of it.
-    let mut first = Analysis::default();
-    first.pace = Pace::begin(&times(3.0));
+    let mut first = Analysis { pace: Pace::begin(&times(3.0)), ..Analysis::default() };
     assert!(!first.keep_pace(&[3.0, 3.0, 3.25, 9.0]));
     assert_eq!((first.pace.gaps, first.pace.listed.as_slice()), (1, &[(3.25, 9.0)][..]));
     close(first.pace.stamp_u(), 0.125);

@@ -29,7 +29,6 @@ pub struct SeenEdge {
 #[derive(Clone, Debug, Default)]
 pub struct Watch {
     first: Vec<Sample>,
-    taken: u64,
     last_t: Option<f64>,
     pace: Pace,
     detector: Option<Detector>,
@@ -47,8 +46,8 @@ impl Watch {
         if !(t_s.is_finite() && volts.is_finite()) || self.last_t.is_some_and(|last| t_s < last) {
             return;
         }
-        let sample = Sample { t: t_s, x: volts, index: self.taken };
-        self.taken += 1;
+        // Which reading it is, nobody asks here.
+        let sample = Sample { t: t_s, x: volts, index: 0 };
         if let Some(last) = self.last_t.replace(t_s) {
             self.pace.push(last, t_s);
         }
@@ -186,6 +185,12 @@ mod tests {
         let watch = watched(0.1, 20.0, |t| if (4.0..4.05).contains(&t) { 9.0 } else { 0.0 });
         assert_eq!(watch.came_on(), None);
         assert_eq!(watch.off_since(), None);
+    }
+
+    #[test]
+    fn a_level_at_rest_that_scatters_by_more_than_a_volt_is_no_alarm() {
+        let to_and_fro = |t: f64| if (t * 10.0) % 2.0 < 0.5 { 0.0 } else { 1.2 };
+        assert_eq!(watched(0.1, 20.0, to_and_fro).came_on(), None);
     }
 
     #[test]

@@ -200,7 +200,7 @@ fn cadence(window: &mut OutputWindow, runs: &[Run], beyond: Option<Beyond>, pace
     };
     let off = period - on;
     let single = runs.iter().filter(|run| run.readings <= 1).count() * 2 > runs.len();
-    window.resolved = period > 0.0 && pace.longest() < on.min(off) && !single;
+    window.resolved = pace.longest() < on.min(off) && !single;
     let starts: Vec<f64> = runs.iter().filter(|r| r.on.is_some()).map(Run::from).collect();
     let apart = starts.windows(2).map(|pair| (pair[1] - pair[0] - period).abs());
     let slack = (0.1 * period).max(2.0 * pace.longest());

@@ -248,7 +248,7 @@ fn period_and_duty_are_means_over_whole_pulses() {
 fn a_cadence_is_resolved_where_no_pulse_or_pause_could_be_missed() {
     let resolved = |on: f64, longest: f64, singles: usize| {
         let mut windows = Windows::default();
-        for k in 0..4 {
+        for k in 0..6 {
             let mut run = run(f64::from(k), f64::from(k) + on);
             run.readings = if usize::try_from(k).unwrap() < singles { 1 } else { 2 };
             windows.push(run);
@@ -262,8 +262,8 @@ fn a_cadence_is_resolved_where_no_pulse_or_pause_could_be_missed() {
     assert!(resolved(0.75, 0.125, 0) && resolved(0.25, 0.125, 0));
     assert!(!resolved(0.75, 0.25, 0), "a pause no longer than an interval");
     assert!(!resolved(0.25, 0.25, 0), "a pulse no longer than an interval");
-    assert!(resolved(0.75, 0.125, 2));
-    assert!(!resolved(0.75, 0.125, 3), "most pulses are of one reading");
+    assert!(resolved(0.75, 0.125, 3));
+    assert!(!resolved(0.75, 0.125, 4), "most pulses are of one reading");
 }
 
 #[test]
@@ -352,7 +352,7 @@ fn noise_and_sag_are_those_of_all_pulses() {
 
 #[test]
 fn an_inrush_dip_is_deep_and_recovers() {
-    /// Readings 10 V and as far off as the noise wants; a dip in the first second, and after it.
+    /// Readings 12.5 V and as far off as the noise wants; a dip in the first second, and after it.
     fn dip(sign: f64, early: f64, late: Option<f64>, noise: f64) -> Option<InrushDip> {
         let mut run = Run { extent: Extent::begin(sign, 0.0), ..run(0.0, 9.0) };
         run.sign = sign;
@@ -360,7 +360,7 @@ fn an_inrush_dip_is_deep_and_recovers() {
         beside.push(Sample { t: 0.25, x: sign * early, index: 0 });
         run.extent.stretch_over(&beside);
         for t in 0..8_i32 {
-            let x = 10.0 + if t % 2 == 0 { noise } else { 0.0 };
+            let x = 12.5 + if t % 2 == 0 { noise } else { 0.0 };
             run.extent.moments.push(f64::from(t), sign * x);
         }
         let mut beside = run.extent.beside();
@@ -368,22 +368,22 @@ fn an_inrush_dip_is_deep_and_recovers() {
             beside.push(Sample { t: 2.0, x: sign * late, index: 0 });
         }
         run.extent.stretch_over(&beside);
-        let mut window = OutputWindow { volts: sign * 10.0, ..OutputWindow::default() };
+        let mut window = OutputWindow { volts: sign * 12.5, ..OutputWindow::default() };
         levels(&mut window, &[run]);
         window.inrush
     }
-    // Deep is three hundredths of the level, and half of that is what must come back.
-    assert_eq!(dip(1.0, 9.0, Some(9.9), 0.0), Some(InrushDip { volts: 9.0, at_s: 0.25 }));
-    assert_eq!(dip(-1.0, 9.0, Some(9.9), 0.0), Some(InrushDip { volts: -9.0, at_s: 0.25 }));
-    assert_eq!(dip(1.0, 9.69, Some(9.9), 0.0).map(|d| d.volts), Some(9.69));
-    assert_eq!(dip(1.0, 9.7, Some(9.9), 0.0), None);
-    assert_eq!(dip(1.0, 9.0, Some(9.16), 0.0).map(|d| d.volts), Some(9.0));
-    assert_eq!(dip(1.0, 9.0, Some(9.14), 0.0), None, "it stays down");
-    assert_eq!(dip(1.0, 9.0, None, 0.0), None, "nothing is known of what follows");
+    // Deep is three hundredths of the level, 0.375 V, and half of that is what must come back.
+    assert_eq!(dip(1.0, 11.0, Some(12.0), 0.0), Some(InrushDip { volts: 11.0, at_s: 0.25 }));
+    assert_eq!(dip(-1.0, 11.0, Some(12.0), 0.0), Some(InrushDip { volts: -11.0, at_s: 0.25 }));
+    assert_eq!(dip(1.0, 12.124, Some(12.5), 0.0).map(|d| d.volts), Some(12.124));
+    assert_eq!(dip(1.0, 12.125, Some(12.5), 0.0), None);
+    assert_eq!(dip(1.0, 11.0, Some(11.188), 0.0).map(|d| d.volts), Some(11.0));
+    assert_eq!(dip(1.0, 11.0, Some(11.1875), 0.0), None, "it stays down");
+    assert_eq!(dip(1.0, 11.0, None, 0.0), None, "nothing is known of what follows");
     // Or six times the noise: half a volt to and fro is 0.3536 V, and deep 2.1213 V.
-    assert_eq!(dip(1.0, 7.87, Some(9.9), 0.5).map(|d| d.volts), Some(7.87));
-    assert_eq!(dip(1.0, 7.88, Some(9.9), 0.5), None);
-    assert_eq!(dip(1.0, 7.0, Some(8.05), 0.5), None);
+    assert_eq!(dip(1.0, 10.37, Some(12.5), 0.5).map(|d| d.volts), Some(10.37));
+    assert_eq!(dip(1.0, 10.38, Some(12.5), 0.5), None);
+    assert_eq!(dip(1.0, 9.5, Some(10.55), 0.5), None);
 }
 
 #[test]
