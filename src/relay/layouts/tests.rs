@@ -310,6 +310,18 @@ fn a_doubled_pole_lies_over_both_rows() {
     }
 }
 
+/// Only the common is doubled, so that no half of the pole is a pole.
+#[test]
+fn a_pole_that_is_doubled_in_part_follows_the_path() {
+    let pole = Group::Contact { form: Form::C, common: 2, nc: 1, no: 1 };
+    let family = Family::new([Group::Coil(1, 1), pole]);
+    for text in ["3+3", "4+2", "6 round"] {
+        let all = layouts(text, family.clone());
+        assert!(!all.is_empty());
+        assert!(all.iter().all(|(layout, _)| layout.family() == family), "{text}");
+    }
+}
+
 #[test]
 fn families_share_a_footprint_by_their_weights() {
     let footprint: Footprint = "4+4".parse().unwrap();
@@ -333,6 +345,8 @@ fn only_coils_with_poles_have_layouts() {
         ("3+3", vec![coil, make, Group::Joined(2)]),
         ("4+4", vec![coil, coil, coil, make]),
         ("2+2", vec![make, make]),
+        // Runs of two pins and of three do not repeat along a path.
+        ("10 round", vec![coil, make, Group::contact(Form::C), Group::contact(Form::C)]),
     ] {
         assert!(layouts(text, Family::new(groups.clone())).is_empty(), "{text} {groups:?}");
     }
