@@ -110,7 +110,7 @@ impl Board {
             }
         }
         let each = weight / ways.len().max(1) as f64;
-        ways.into_iter().for_each(|way| *found.entry(way).or_default() += each);
+        found.extend(ways.into_iter().map(|way| (way, each)));
     }
 }
 

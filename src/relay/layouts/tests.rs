@@ -310,6 +310,22 @@ fn a_doubled_pole_lies_over_both_rows() {
     }
 }
 
+#[test]
+fn every_row_has_its_mirror_image() {
+    // One column, where both ends of every row are at an edge.
+    let footprint: Footprint = "1+1+1+1".parse().unwrap();
+    let at_the_end = |pair: [usize; 2]| (pair, AT_THE_END);
+    assert_eq!(mirrored(footprint.places(), false), [[0, 3], [1, 2]].map(at_the_end));
+    // Two columns: down, half round and across.
+    let footprint: Footprint = "2+2+2+2".parse().unwrap();
+    let found = mirrored(footprint.places(), false);
+    let ends = [[0, 6], [1, 7], [2, 4], [3, 5]];
+    let others = [[0, 7], [1, 6], [2, 5], [3, 4], [0, 1], [2, 3], [4, 5], [6, 7]];
+    assert_eq!(found.len(), 12);
+    assert!(ends.iter().all(|pair| found.contains(&(*pair, AT_THE_END))), "{found:?}");
+    assert!(others.iter().all(|pair| found.contains(&(*pair, 1.0))), "{found:?}");
+}
+
 /// Only the common is doubled, so that no half of the pole is a pole.
 #[test]
 fn a_pole_that_is_doubled_in_part_follows_the_path() {
