@@ -251,6 +251,9 @@ mod tests {
         // Three make poles are a matching of 6 pins: 5 x 3 x 1, times C(8,2).
         assert_eq!(Family::relay(3, 0, 0).labellings(8), 28.0 * 15.0);
         assert_eq!(Family::relay(0, 0, 2).labellings(7), 0.0);
+        // A pole of two pins has no first one: C(4,2) coils.
+        assert_eq!(Family::relay(1, 0, 0).labellings(4), 6.0);
+        assert_eq!(Family::relay(0, 1, 0).labellings(4), 6.0);
     }
 
     /// Sequences of the On-Line Encyclopedia of Integer Sequences, by number from memory, their

@@ -110,7 +110,7 @@ impl Board {
             }
         }
         let each = weight / ways.len().max(1) as f64;
-        ways.into_iter().for_each(|way| *found.entry(way).or_default() += each);
+        found.extend(ways.into_iter().map(|way| (way, each)));
     }
 }
 
@@ -120,10 +120,9 @@ type Placed = (Group, Vec<usize>, Vec<Role>);
 fn poles_along(lanes: &[Vec<usize>], poles: &[Group]) -> Vec<Vec<Placed>> {
     if let ([pole], [a, b]) = (poles, lanes)
         && let Some(single) = halved(*pole)
-        && a.len() == b.len()
         && a.len() == single.size()
     {
-        // Doubled pins face each other: one pole over two lanes.
+        // Doubled pins face each other: one pole over two lanes, half of it on each.
         let facing = |roles: Vec<Role>| vec![placed(*pole, &[a, b], &[&roles, &roles])];
         return single.arrangements().into_iter().flat_map(both_ways).map(facing).collect();
     }
@@ -134,7 +133,7 @@ fn poles_along(lanes: &[Vec<usize>], poles: &[Group]) -> Vec<Vec<Placed>> {
     }
     let mut ways = Vec::new();
     for order in orders(poles) {
-        for turns in turns(lanes, size) {
+        for turns in turns(lanes) {
             for roles in patterns(&order) {
                 ways.push(run_poles(lanes, &order, &roles, turns));
             }
@@ -181,15 +180,9 @@ fn run_poles(
     all
 }
 
-fn turns(lanes: &[Vec<usize>], size: usize) -> Vec<Turns> {
-    let long = lanes.iter().all(|lane| lane.len() >= 2 * size);
-    let mut turns = vec![Turns { lanes: false, halves: false }];
-    if lanes.len() > 1 {
-        turns.push(Turns { lanes: true, halves: false });
-    } else if long {
-        turns.push(Turns { lanes: false, halves: true });
-    }
-    turns
+fn turns(lanes: &[Vec<usize>]) -> [Turns; 2] {
+    let several = lanes.len() > 1;
+    [Turns { lanes: false, halves: false }, Turns { lanes: several, halves: !several }]
 }
 
 /// The distinct orders of poles of different forms along the lanes; at most a few.

@@ -169,13 +169,13 @@ fn no_relay() -> Vec<(Family, f64)> {
 mod tests {
     use super::*;
 
-    fn weight(prior: &Prior, family: &Family) -> Option<f64> {
-        prior.families().iter().find(|(other, _)| other == family).map(|(_, p)| *p)
+    fn weight(families: &[(Family, f64)], family: &Family) -> Option<f64> {
+        families.iter().find(|(other, _)| other == family).map(|(_, p)| *p)
     }
 
     #[track_caller]
-    fn holds(prior: &Prior, family: &Family, expected: f64) {
-        let found = weight(prior, family);
+    fn holds(families: &[(Family, f64)], family: &Family, expected: f64) {
+        let found = weight(families, family);
         let near = found.is_some_and(|found| (found - expected).abs() < 1e-12);
         assert!(near, "{family:?}: {found:?}, by hand {expected}");
     }
@@ -183,7 +183,7 @@ mod tests {
     /// Everything that four pins can be; each pin that is left over makes it 0.4 times as usual.
     #[test]
     fn four_pins_are_a_contact_with_its_coil_or_less() {
-        let prior = Prior::usual(4);
+        let families = usual_families(4);
         let [coil, pair] = [Group::Coil(1, 1), Group::Joined(2)];
         let by_hand = [
             (Family::relay(1, 0, 0), 12.0),
@@ -198,14 +198,15 @@ mod tests {
             (Family::default(), 0.5 * 0.0256),
         ];
         for (family, expected) in &by_hand {
-            holds(&prior, family, *expected);
+            holds(&families, family, *expected);
         }
-        assert_eq!(prior.families().len(), by_hand.len(), "{:?}", prior.families());
+        assert_eq!(families.len(), by_hand.len(), "{families:?}");
+        assert_eq!(Prior::usual(4).families().len(), by_hand.len());
     }
 
     #[test]
     fn eight_pins_are_as_usual_as_the_tables_say() {
-        let prior = Prior::usual(8);
+        let families = usual_families(8);
         let [coil, joint] = [Group::Coil(1, 1), Group::Joined(2)];
         let [a, c] = [Form::A, Form::C].map(Group::contact);
         for (groups, expected) in [
@@ -220,7 +221,7 @@ mod tests {
             (vec![coil, joint, a], 12.0 * 0.02 * 0.16),
             (vec![joint; 4], 0.2),
         ] {
-            holds(&prior, &Family::new(groups), expected);
+            holds(&families, &Family::new(groups), expected);
         }
         for groups in [
             vec![coil, joint, a, a],
@@ -228,12 +229,12 @@ mod tests {
             vec![coil, Group::doubled(Form::A)],
         ] {
             let family = Family::new(groups);
-            assert_eq!(weight(&prior, &family), None, "{family:?}");
+            assert_eq!(weight(&families, &family), None, "{family:?}");
         }
         // Doubled pins are taken for such where one pin at most is left over.
         let doubled = Family::new([coil, Group::doubled(Form::A)]);
-        holds(&Prior::usual(7), &doubled, 3.0 * 0.4);
-        holds(&Prior::usual(6), &doubled, 3.0);
+        holds(&usual_families(7), &doubled, 3.0 * 0.4);
+        holds(&usual_families(6), &doubled, 3.0);
     }
 
     #[test]
@@ -246,18 +247,18 @@ mod tests {
         let mut sorted = found.clone();
         sorted.sort_unstable();
         assert_eq!(sorted, expected);
-        let prior = Prior::usual(16);
+        let families = usual_families(16);
         let spare = |pins: i32| 0.4_f64.powi(pins);
-        holds(&prior, &Family::relay(1, 1, 0), 2.0 * spare(10));
-        holds(&prior, &Family::relay(2, 2, 0), 2.0 * spare(6));
-        holds(&prior, &Family::relay(3, 1, 0), 0.5 * spare(6));
-        holds(&prior, &Family::relay(1, 3, 0), 0.5 * spare(6));
-        holds(&prior, &Family::relay(1, 1, 1), 0.5 * spare(7));
+        holds(&families, &Family::relay(1, 1, 0), 2.0 * spare(10));
+        holds(&families, &Family::relay(2, 2, 0), 2.0 * spare(6));
+        holds(&families, &Family::relay(3, 1, 0), 0.5 * spare(6));
+        holds(&families, &Family::relay(1, 3, 0), 0.5 * spare(6));
+        holds(&families, &Family::relay(1, 1, 1), 0.5 * spare(7));
         let four = std::iter::repeat_n(Group::contact(Form::C), 4);
         let tapped = Family::new(four.clone().chain([Group::TappedCoil]));
-        holds(&prior, &tapped, 12.0 * 0.05 * 0.4);
+        holds(&families, &tapped, 12.0 * 0.05 * 0.4);
         let joined = Family::new(four.chain([Group::Coil(1, 1), Group::Joined(2)]));
-        assert_eq!(weight(&prior, &joined), None, "{joined:?}");
+        assert_eq!(weight(&families, &joined), None, "{joined:?}");
     }
 
     #[test]
@@ -275,9 +276,10 @@ mod tests {
             ],
         );
         assert_eq!(prior.families(), [(one, 1.5)], "what stands twice is added up");
-        let [few, many] = [0, 40].map(Prior::usual);
-        assert_eq!((few.pins(), many.pins()), (2, 16));
-        assert!(many.families().iter().all(|(family, _)| family.size() <= 16));
+        assert_eq!(Prior::usual(0).pins(), 2);
+        let [five, one] = [5, 1].map(|poles| (Family::relay(0, 0, poles), 1.0));
+        let many = Prior::only(40, [five, one.clone()]);
+        assert_eq!((many.pins(), many.families()), (16, [one].as_slice()), "sixteen at most");
     }
 
     #[test]

@@ -323,6 +323,7 @@ fn drives_are_weighed_by_how_many_parts_pick_up_between_them() {
         for (rated, p) in rated_volts(ohms, 1.0, evidence) {
             let expected = share(&at_rest, rated) * between(rated, still, moved);
             close(p, expected / all(still, moved), 1e-6);
+            assert!(p > 0.0, "{rated} V is never quite out of the question");
         }
         for tenth in 1..10 {
             let volts = still + (moved - still) * f64::from(tenth) / 10.0;

@@ -311,6 +311,34 @@ fn a_doubled_pole_lies_over_both_rows() {
 }
 
 #[test]
+fn every_row_has_its_mirror_image() {
+    // One column, where both ends of every row are at an edge.
+    let footprint: Footprint = "1+1+1+1".parse().unwrap();
+    let at_the_end = |pair: [usize; 2]| (pair, AT_THE_END);
+    assert_eq!(mirrored(footprint.places(), false), [[0, 3], [1, 2]].map(at_the_end));
+    // Two columns: down, half round and across.
+    let footprint: Footprint = "2+2+2+2".parse().unwrap();
+    let found = mirrored(footprint.places(), false);
+    let ends = [[0, 6], [1, 7], [2, 4], [3, 5]];
+    let others = [[0, 7], [1, 6], [2, 5], [3, 4], [0, 1], [2, 3], [4, 5], [6, 7]];
+    assert_eq!(found.len(), 12);
+    assert!(ends.iter().all(|pair| found.contains(&(*pair, AT_THE_END))), "{found:?}");
+    assert!(others.iter().all(|pair| found.contains(&(*pair, 1.0))), "{found:?}");
+}
+
+/// Only the common is doubled, so that no half of the pole is a pole.
+#[test]
+fn a_pole_that_is_doubled_in_part_follows_the_path() {
+    let pole = Group::Contact { form: Form::C, common: 2, nc: 1, no: 1 };
+    let family = Family::new([Group::Coil(1, 1), pole]);
+    for text in ["3+3", "4+2", "6 round"] {
+        let all = layouts(text, family.clone());
+        assert!(!all.is_empty());
+        assert!(all.iter().all(|(layout, _)| layout.family() == family), "{text}");
+    }
+}
+
+#[test]
 fn families_share_a_footprint_by_their_weights() {
     let footprint: Footprint = "4+4".parse().unwrap();
     let (two, makes) = (Family::relay(0, 0, 2), Family::relay(3, 0, 0));
@@ -333,6 +361,8 @@ fn only_coils_with_poles_have_layouts() {
         ("3+3", vec![coil, make, Group::Joined(2)]),
         ("4+4", vec![coil, coil, coil, make]),
         ("2+2", vec![make, make]),
+        // Runs of two pins and of three do not repeat along a path.
+        ("10 round", vec![coil, make, Group::contact(Form::C), Group::contact(Form::C)]),
     ] {
         assert!(layouts(text, Family::new(groups.clone())).is_empty(), "{text} {groups:?}");
     }

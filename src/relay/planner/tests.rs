@@ -203,6 +203,13 @@ fn looking_ahead_counts_the_placement_that_follows() {
         let expected = 3_f64.log2() / (3.0 + 1.0 + 4.0 / 3.0);
         assert!((found - expected).abs() < 1e-6, "{found}, by hand {expected}");
     }
+    // A coil that may not be driven is not: one lead moves on, two seconds.
+    let never = Situation { may_drive: false, ..situation };
+    let given = All::of(&never);
+    let first = &rate_all(&posterior.pairs, &given, &never)[0];
+    let found = look_ahead(&belief, &posterior, &given, &never, first);
+    let expected = 3_f64.log2() / (3.0 + 2.0);
+    assert!((found - expected).abs() < 1e-6, "{found}, by hand {expected}");
 }
 
 /// A posterior of a part with the given best, as far as the count of placements looks at it.
