@@ -16,6 +16,7 @@ import shutil
 import signal
 import subprocess
 import sys
+import threading
 from collections import defaultdict
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
@@ -181,7 +182,6 @@ def called_by_constants(error, inside):
 def noticed(executable, whole, number, words, cpu_s):
     """Whether a test fails, or does not end, with this mutant."""
     env = os.environ | {"MUTANT": str(number), "RUST_BACKTRACE": "0", "RUST_TEST_THREADS": "1"}
-    quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
 
     def limited():
         resource.setrlimit(resource.RLIMIT_AS, (MEMORY_MAX, MEMORY_MAX))
@@ -189,15 +189,19 @@ def noticed(executable, whole, number, words, cpu_s):
         resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
 
     words = [executable, *words]
-    try:
-        done = subprocess.run(
-            words, cwd=whole, env=env, timeout=WAITS_S, preexec_fn=limited, **quiet
-        )
-    except subprocess.TimeoutExpired:
-        return "no end"
-    if done.returncode in (-signal.SIGXCPU, -signal.SIGKILL):
-        return "no end"
-    return "a failure" if done.returncode else ""
+    pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.DEVNULL}
+    tests = subprocess.Popen(words, cwd=whole, env=env, preexec_fn=limited, text=True, **pipes)
+    too_late = threading.Timer(WAITS_S, tests.kill)
+    too_late.start()
+    # The first test that fails is enough.
+    failed = any(line.endswith("FAILED\n") for line in tests.stdout)
+    if failed:
+        tests.kill()
+    ended = tests.wait()
+    too_late.cancel()
+    if ended == 0:
+        return ""
+    return "no end" if not failed and ended in (-signal.SIGXCPU, -signal.SIGKILL) else "a failure"
 
 
 def taken_s(executable, whole, words):
