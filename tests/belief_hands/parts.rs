@@ -82,3 +82,16 @@ pub fn labellings(pins: usize, family: &Family) -> Vec<Partition> {
     let all: BTreeSet<Partition> = orders.iter().map(|order| dealt(order, family)).collect();
     all.into_iter().collect()
 }
+
+/// All partitions of a prior with their prior probability, listed.
+pub fn listed(pins: usize, families: &[(Family, f64)]) -> Vec<(Family, Partition, f64)> {
+    let fits = |entry: &&(Family, f64)| entry.0.size() <= pins;
+    let total: f64 = families.iter().filter(fits).map(|(_, p)| p).sum();
+    let mut all = Vec::new();
+    for (family, p) in families.iter().filter(fits) {
+        let labelled = labellings(pins, family);
+        let each = p / total / labelled.len() as f64;
+        all.extend(labelled.into_iter().map(|partition| (family.clone(), partition, each)));
+    }
+    all
+}
