@@ -175,11 +175,12 @@ mod tests {
         Sample { t, x, index: 0 }
     }
 
-    /// Readings that lie `away(t)` above a level of 10 V, the last in it at 0 s.
+    /// Readings that lie `away(t)` above a level of 10 V, the last in it a second ahead of them.
     fn left(times: &[f64], away: impl Fn(f64) -> f64) -> Departure {
         let first = sample(times[0], 10.0 + away(times[0]));
         let extent = Extent::begin(1.0, 0.0);
-        let mut departure = Departure::begin(sample(0.0, 10.0), first, away(times[0]), extent);
+        let last_in = sample(times[0] - 1.0, 10.0);
+        let mut departure = Departure::begin(last_in, first, away(times[0]), extent);
         times.iter().for_each(|t| departure.push(sample(*t, 10.0 + away(*t)), away(*t)));
         departure
     }
@@ -289,15 +290,19 @@ mod tests {
 
     #[test]
     fn a_bent_change_began_where_its_parabola_meets_the_level() {
-        for bend in [0.0, 0.05, -0.02, 0.8] {
-            let from = 0.75;
-            let away = |t: f64| 1.5 * (t - from) + bend * (t - from) * (t - from);
-            let of = |n: u32| left(&seconds(n), away).onset(1e9, 0.1).at;
-            close(of(8), from);
-            close(of(20), from);
-            // Fewer than eight are carried back along a line.
-            let rise = (away(7.0) - away(1.0)) / 6.0;
-            close(of(7), (1.0 - away(1.0) / rise).max(-6.0));
+        // Wherever zero is on the clock: ahead of it, its first reading, or half way through eight.
+        for zero in [0.0, 1.0, 4.5] {
+            for bend in [0.0, 0.05, -0.02, 0.8] {
+                let from = 0.75 - zero;
+                let away = |t: f64| 1.5 * (t - from) + bend * (t - from) * (t - from);
+                let times: Vec<f64> = seconds(20).iter().map(|t| t - zero).collect();
+                let of = |n: usize| left(&times[..n], away).onset(1e9, 0.1).at;
+                close(of(8), from);
+                close(of(20), from);
+                // Fewer than eight are carried back along a line.
+                let rise = (away(times[6]) - away(times[0])) / 6.0;
+                close(of(7), times[0] - (away(times[0]) / rise).min(7.0));
+            }
         }
     }
 
