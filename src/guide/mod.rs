@@ -50,6 +50,12 @@ pub trait Guide {
         &DriveState::Rest
     }
 
+    /// Whether a drive may be on, although the record may not have it.
+    #[must_use]
+    fn may_be_driven(&self) -> bool {
+        *self.drive() != DriveState::Rest
+    }
+
     /// Whether it goes on after [`Input::DriveLimited`]: it can measure the coil again. For any
     /// other guide the run ends there.
     #[must_use]

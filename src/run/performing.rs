@@ -26,6 +26,10 @@ impl Run<'_> {
             (_, Some(Ask::Drive(drive @ DriveState::Energised { .. }))) => {
                 format!("if the drive is on ({drive} was asked for): take the drive off")
             }
+            // A part before this one was killed near a drive, and nobody has taken it off since.
+            _ if self.on.guide.may_be_driven() => {
+                "if a drive is still on from before: take the drive off".into()
+            }
             _ => return outcome,
         };
         match outcome {

@@ -191,8 +191,8 @@ mod tests {
         assert_eq!(bands(3320.0, 5.0).map(|b| b.len()), Some(5));
         assert_eq!(bands(33_215.0, 1.0), None);
         assert_eq!(bands(3300.0, 3.0), None);
-        assert_eq!(bands(3300.000_001, 5.0), bands(3300.0, 5.0));
-        assert_eq!(bands(3300.000_01, 5.0), None);
+        assert_eq!(bands(3_300.000_001, 5.0), bands(3300.0, 5.0));
+        assert_eq!(bands(3_300.000_01, 5.0), None);
         assert_eq!(bands(99.999_999_999, 5.0), bands(100.0, 5.0));
         assert_eq!(bands(99.999_999_999, 1.0), bands(100.0, 1.0));
         for no_value in [0.0, -0.0, -3300.0, f64::NAN, f64::INFINITY, f64::MAX] {

@@ -170,10 +170,10 @@ mod tests {
 
     #[test]
     fn a_billionth_beside_a_value_is_that_value_and_more_is_not() {
-        assert_eq!(Series::E24.around(3300.000_001), Some((3300.0, 3300.0)));
-        assert_eq!(Series::E24.around(3299.999_999), Some((3300.0, 3300.0)));
-        assert_eq!(Series::E24.around(3300.000_01), Some((3300.0, 3600.0)));
-        assert_eq!(Series::E24.around(3299.999_99), Some((3000.0, 3300.0)));
+        assert_eq!(Series::E24.around(3_300.000_001), Some((3300.0, 3300.0)));
+        assert_eq!(Series::E24.around(3_299.999_999), Some((3300.0, 3300.0)));
+        assert_eq!(Series::E24.around(3_300.000_01), Some((3300.0, 3600.0)));
+        assert_eq!(Series::E24.around(3_299.999_99), Some((3000.0, 3300.0)));
         assert_eq!(Series::E24.around(999.999_999_999_9), Some((1000.0, 1000.0)));
     }
 

@@ -97,6 +97,10 @@ impl Guide for Boards {
         &self.record.drive
     }
 
+    fn may_be_driven(&self) -> bool {
+        self.doubt.may_be_on(&self.record.drive)
+    }
+
     fn wake_at(&self) -> Option<Moment> {
         let settler = self.listening.as_ref().filter(|_| self.talk.open().is_none());
         settler.map(|(_, settler)| settler.limit_at())
@@ -159,7 +163,7 @@ impl Guide for Boards {
         if self.record.meter.is_none() || undisturbed || self.arming {
             return Action::Nothing;
         }
-        if self.record.leads.is_none() && self.doubt.may_be_on(&self.record.drive) {
+        if self.record.leads.is_none() && self.may_be_driven() {
             return self.ask(Ask::Drive(DriveState::Rest));
         }
         match &self.record.board {

@@ -126,6 +126,10 @@ impl Guide for Identify {
         &self.record.drive
     }
 
+    fn may_be_driven(&self) -> bool {
+        self.doubt.may_be_on(&self.record.drive)
+    }
+
     fn wake_at(&self) -> Option<Moment> {
         self.listening.as_ref().filter(|_| self.talk.open().is_none()).map(|l| l.settler.limit_at())
     }
@@ -193,7 +197,7 @@ impl Guide for Identify {
         if self.record.meter.is_none() || self.listening_undisturbed() {
             return Action::Nothing;
         }
-        if self.record.leads.is_none() && self.doubt.may_be_on(&self.record.drive) {
+        if self.record.leads.is_none() && self.may_be_driven() {
             return self.ask(Ask::Drive(DriveState::Rest));
         }
         self.go_on(now)

@@ -76,6 +76,10 @@ impl Guide for PickUp {
         &self.record.drive
     }
 
+    fn may_be_driven(&self) -> bool {
+        self.doubt.may_be_on(&self.record.drive)
+    }
+
     fn wake_at(&self) -> Option<Moment> {
         self.listening.as_ref().filter(|_| self.talk.open().is_none()).map(Settler::limit_at)
     }
@@ -139,7 +143,7 @@ impl Guide for PickUp {
         if self.record.meter.is_none() || self.listening.is_some() {
             return Action::Nothing;
         }
-        if self.record.leads.is_none() && self.doubt.may_be_on(&self.record.drive) {
+        if self.record.leads.is_none() && self.may_be_driven() {
             return self.ask(Ask::Drive(DriveState::Rest));
         }
         self.go_on(now)

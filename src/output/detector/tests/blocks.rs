@@ -75,7 +75,7 @@ fn a_block_that_is_taken_at_once_leaves_what_its_readings_would() {
         assert_eq!((at_once.run.peak, at_once.run.last_s), (each.run.peak, each.run.last_s));
         let extremes = |d: &Detector| (d.run.extent.min, d.run.extent.max, d.run.extent.late_min);
         assert_eq!(extremes(&at_once), extremes(&each));
-        let (track, plain) = if level > 1.0 || level < 0.0 {
+        let (track, plain) = if !(0.0..=1.0).contains(&level) {
             (at_once.on, each.on)
         } else {
             (at_once.rest, each.rest)
@@ -84,7 +84,7 @@ fn a_block_that_is_taken_at_once_leaves_what_its_readings_would() {
         assert!((track.mean() - level).abs() < 1e-3);
         // Its scatter is that of the block itself, neighbours of the reading ahead included.
         let mut sums = Moments::default();
-        if level > 1.0 || level < 0.0 {
+        if !(0.0..=1.0).contains(&level) {
             sums.push(0.0, level);
         }
         sums.extend(&t, &x);
