@@ -103,6 +103,13 @@ fn far_apart() -> Vec<(Family, f64)> {
     groups.into_iter().map(|groups| (Family::new(groups), 1.0)).collect()
 }
 
+/// Two groups of one shape, of four shapes of one size, and never two different ones.
+fn twins() -> Vec<(Family, f64)> {
+    let [a, b] = [Form::A, Form::B].map(Group::contact);
+    let shapes = [Group::Coil(1, 1), Group::Joined(2), a, b];
+    shapes.into_iter().map(|shape| (Family::new([shape, shape]), 1.0)).collect()
+}
+
 /// From faint evidence, with which many partitions are alike, to far more than plain floats can
 /// hold; families with hundreds of labellings and with one, with and without
 /// layouts and contacts (on three pins there is room for a coil, but not for a pole beside it).
@@ -116,6 +123,7 @@ fn the_five_best_are_met_whatever_the_belief_is() {
         Prior::usual(4),
         Prior::usual(3),
         Prior::only(6, far_apart()),
+        Prior::only(4, twins()),
     ] {
         let pairs: Vec<Pair> = Pair::all(prior.pins()).collect();
         let listed = Listed::new(prior);
