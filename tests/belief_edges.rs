@@ -86,7 +86,7 @@ impl Listed {
     }
 }
 
-/// Families with few parts in common, so that what can be built of them does not stand side by side.
+/// Families with few parts in common, so that what can be built of them is not side by side.
 fn far_apart() -> Vec<(Family, f64)> {
     let [coil, joint] = [Group::Coil(1, 1), Group::Joined(2)];
     let [a, b] = [Form::A, Form::B].map(Group::contact);

@@ -355,9 +355,7 @@ impl<W: Write> Operator for Lines<W> {
             Event::LinkChanged(LinkNews::OtherMeterAccepted { identity }) => {
                 self.line(&format!("  another meter is accepted: {identity}"))
             }
-            Event::DriveLimited(limit) => {
-                self.wrapped("  ! ", &format!("{limit}; its output is off, the coil is in doubt"))
-            }
+            Event::DriveLimited(limit) => self.wrapped("  ! ", &format!("{limit}; it is off")),
             Event::MeterComplained { text } => self.wrapped("  ! ", text),
             Event::AlarmChanged { .. } => Ok(()),
             Event::Logged(news) => {

@@ -3,8 +3,8 @@
 Each function that cargo-mutants would change is copied once for each change, into the arms of one
 `match` on the number of the mutant, which the environment names. An arm that does not compile is no
 mutant, and is taken out. The few that cannot be built so (outside of functions, in functions that
-return `impl`, or that a constant calls) go through cargo-mutants one by one. Numbers of mutants
-that no test notices go to `missed.txt`, named as cargo-mutants does.
+return `impl`, or that a constant calls) go through cargo-mutants one by one. Those that no test
+notices go to `missed.txt`, named as cargo-mutants does.
 """
 
 import argparse
@@ -244,7 +244,7 @@ def one_by_one(room, names):
         return []
     exact = "^(" + "|".join(re.sub(r"([^\w\s<>/:,&'\"=!;%@#~-])", r"\\\1", n) for n in names) + ")$"
     words = ["cargo", "mutants", "--in-place", "-f", f"src/{room}/**", "-F", exact]
-    words += ["--timeout", str(10 * ENDLESS_S_MIN), "--build-timeout", "120", "--colors", "never"]
+    words += ["--timeout", str(2 * ENDLESS_S_MIN), "--build-timeout", "120", "--colors", "never"]
     done = subprocess.run(words)
     if done.returncode not in (0, 2, 3):
         sys.exit(f"cargo-mutants ended with {done.returncode}")
@@ -274,8 +274,10 @@ def main():
     executable, inside, apart, unviable = build(home, mutants)
     missed, endless = tried(executable, home, inside, asked.slow)
     names = [mutants[n]["name"] for n in sorted(missed)]
+    write = lambda: (home / "missed.txt").write_text("".join(f"{name}\n" for name in names))
+    write()
     names += one_by_one(asked.room, [mutants[n]["name"] for n in sorted(apart)])
-    (home / "missed.txt").write_text("".join(f"{name}\n" for name in names))
+    write()
     print(
         f"{asked.room}: {len(mutants)} mutants, {len(unviable)} do not compile, "
         f"{len(names)} that no test notices; {endless} made a test endless; "

@@ -1,5 +1,6 @@
 //! The sums against what is computed from the readings themselves in two passes, whichever way the
-//! readings come in; lines against small ones worked by hand. Seconds and volts.
+//! readings come in; lines against small ones worked by hand; what too few readings and
+//! neighbours that are alike still say. Seconds and volts.
 
 use super::*;
 use rand::{RngExt, SeedableRng};
