@@ -1,6 +1,6 @@
 //! Runs made up by their edges, ten readings a second, and what becomes of them: alarms, cadence,
-//! bounces, losses and spikes, each on either side of what tells them apart. The limits stand in the
-//! room; here they are numbers again, so that moving one is seen. Seconds and volts.
+//! bounces, losses and spikes, each on either side of what tells them apart. The limits stand in
+//! the room; here they are numbers again, so that moving one is seen. Seconds and volts.
 
 use super::super::reading::Sample;
 use super::*;
