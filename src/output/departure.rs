@@ -104,7 +104,8 @@ impl Departure {
         let back = if part.len() >= 8 { parabola(part, self.first.t) } else { None };
         let back = back.or_else(|| line(part));
         let last = self.buckets.last().map_or(self.first.t, |b| b.t);
-        let earliest = self.last_in.t - (last - self.first.t);
+        // A mean of equal stamps may round to less than they are.
+        let earliest = self.last_in.t - (last - self.first.t).max(0.0);
         let at = back.unwrap_or(self.first.t).clamp(earliest, self.first.t);
         let reach = (self.first.t - self.last_in.t).max(interval) / 2.0;
         Onset { at, u: reach.max((self.first.t - at) / 4.0) }
@@ -286,6 +287,17 @@ mod tests {
         }
         assert_eq!(left(&[1.0; 12], |_| 2.0).onset(100.0, 0.1).at, 1.0, "no time goes by");
         assert_eq!(left(&[1.0], |_| 2.0).onset(100.0, 0.1).at, 1.0);
+    }
+
+    /// Coarse stamps: hundreds of readings share one. The mean of three equal stamps may round to
+    /// less than they are, and nothing begins before the last reading that was in.
+    #[test]
+    fn what_happens_within_one_stamp_began_then() {
+        for t in (1..400).map(|tenths| f64::from(tenths) / 10.0) {
+            let mut departure = left(&[t; 515], |_| 2.0);
+            departure.last_in.t = t;
+            assert_eq!(departure.onset(2.0, 0.0).at.to_bits(), t.to_bits());
+        }
     }
 
     #[test]

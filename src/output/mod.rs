@@ -294,8 +294,14 @@ fn len(of: &[f64]) -> f64 {
 /// of |a - b| lie below 1.1503 sqrt(2) sigma, if the scatter is normal; an edge or two among them
 /// moves that little.
 fn scatter(x: &[f64]) -> f64 {
+    if x.len() >= 4 { by_steps(x, 0.75, 1.1503) } else { 0.0 }
+}
+
+/// The standard deviation of readings of which this share of |a - b| lies below so many sqrt(2)
+/// sigma.
+fn by_steps(x: &[f64], share: f64, sigmas: f64) -> f64 {
     let steps = x.iter().zip(x.iter().skip(1)).map(|(a, b)| (b - a).abs()).collect();
-    if x.len() >= 4 { ranked(steps, 0.75) / (1.1503 * 2.0_f64.sqrt()) } else { 0.0 }
+    ranked(steps, share) / (sigmas * 2.0_f64.sqrt())
 }
 
 fn ranked(mut values: Vec<f64>, share: f64) -> f64 {

@@ -129,9 +129,8 @@ impl Watch {
 /// The standard deviation of the first readings: half of |a - b| lie below 0.6745 sqrt(2) sigma, if
 /// the scatter is normal. An edge among these few moves the middle one little.
 fn scatter(first: &[Sample]) -> f64 {
-    let pairs = first.iter().zip(first.iter().skip(1));
-    let steps = pairs.map(|(a, b)| (b.x - a.x).abs()).collect();
-    super::ranked(steps, 0.5) / (0.6745 * 2.0_f64.sqrt())
+    let x: Vec<f64> = first.iter().map(|s| s.x).collect();
+    super::by_steps(&x, 0.5, 0.6745)
 }
 
 fn is_spike(run: &Run) -> bool {

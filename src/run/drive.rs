@@ -130,21 +130,12 @@ impl Drive {
             self.apply(&DriveState::Rest).map_err(|e| failure(&e))?;
             return Ok(Performed::Clip(plus.clone(), minus.clone()));
         }
-        match (self.apply(drive), drive) {
-            (Ok(()), _) => Ok(Performed::Done),
-            (
-                Err(DriverError::CurrentLimited { volts, reached_volts, amps, port }),
-                DriveState::Energised { plus, minus, .. },
-            ) => {
-                self.clipped = None;
-                self.applied = DriveState::Rest;
-                let (plus, minus) = (plus.clone(), minus.clone());
-                let limit = DriveLimit { plus, minus, volts, reached_volts, limit_amps: amps };
-                let error = DriverError::CurrentLimited { volts, reached_volts, amps, port };
-                Ok(Performed::Limited(limit, failure(&error)))
-            }
-            (Err(error), _) => Err(failure(&error)),
-        }
+        let Err(error) = self.apply(drive) else { return Ok(Performed::Done) };
+        let failure = failure(&error);
+        let Some(limit) = limit_of(drive, &error) else { return Err(failure) };
+        self.clipped = None;
+        self.applied = DriveState::Rest;
+        Ok(Performed::Limited(limit, failure))
     }
 
     /// The leads are clipped to these pins.
@@ -185,6 +176,16 @@ impl Drive {
         self.applied = drive.clone();
         Ok(())
     }
+}
+
+/// How far the supply came, where its current limit held it.
+fn limit_of(drive: &DriveState, error: &DriverError) -> Option<DriveLimit> {
+    let DriveState::Energised { plus, minus, .. } = drive else { return None };
+    let DriverError::CurrentLimited { volts, reached_volts, amps, .. } = *error else {
+        return None;
+    };
+    let (plus, minus) = (plus.clone(), minus.clone());
+    Some(DriveLimit { plus, minus, volts, reached_volts, limit_amps: amps })
 }
 
 fn parsed(link: &str) -> Result<LinkSpec, Failure> {

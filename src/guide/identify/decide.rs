@@ -90,8 +90,9 @@ pub fn decide(record: &Record, insight: &Insight, terms: &Terms) -> Decision {
         Some(plan) => Decision::Touch(plan),
         None => {
             let open = "no further placement would tell more";
-            let without_drive = || finding::without_drive(record, open);
-            let reason = record.drive_refused.then(without_drive).unwrap_or_else(|| open.into());
+            let refused = record.drive_refused;
+            let reason =
+                if refused { finding::without_drive(record, open) } else { open.to_owned() };
             conclude(Some(reason))
         }
     }
